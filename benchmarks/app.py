@@ -132,9 +132,9 @@ def start_ms(playwright: Playwright, folder: Path, url: str, rate: float) -> flo
     context = open_browser(playwright, folder)
     page = throttled(context, rate)
     page.goto(f"{url}/table/")
-    found = float(page.evaluate(USABLE_MS))
+    took_ms = float(page.evaluate(USABLE_MS))
     context.close()
-    return found
+    return took_ms
 
 
 def taps_and_frame_ms(page: Page, taps: int, seconds: float) -> tuple[list[float], float]:
@@ -172,29 +172,29 @@ def main() -> int:
     parser.add_argument("--starts", type=int, default=5)
     parser.add_argument("--taps", type=int, default=60)
     parser.add_argument("--seconds", type=float, default=10.0, help="for which a timer is watched")
-    given = parser.parse_args()
+    options = parser.parse_args()
     files = [shell.FILES.parent / name for name in shell.shell_files()] + [shell.PAGE, shell.WORKER]
     print(f"shell, compressed: {sum(len(gzip.compress(file.read_bytes())) for file in files):,} bytes")
     with tempfile.TemporaryDirectory(prefix="leafspan-app-") as name, started_playwright() as playwright:
         home, folder = Path(name) / "server", Path(name) / "browser"
         home.mkdir()
         with installation(home) as place:
-            fill(place, given.notes)
-            pull(playwright, folder, place.url, given.notes)
-        starts = [start_ms(playwright, folder, place.url, given.slower) for _ in range(given.starts)]
+            fill(place, options.notes)
+            pull(playwright, folder, place.url, options.notes)
+        starts = [start_ms(playwright, folder, place.url, options.slower) for _ in range(options.starts)]
         context = open_browser(playwright, folder)
-        page = throttled(context, given.slower)
+        page = throttled(context, options.slower)
         page.goto(f"{place.url}/table/")
         page.evaluate(USABLE_MS)
-        taps, frame = taps_and_frame_ms(page, given.taps, given.seconds)
+        taps, frame = taps_and_frame_ms(page, options.taps, options.seconds)
         context.close()
-    print(f"{given.notes:,} notes, processor {given.slower:g} times slower, no network:")
+    print(f"{options.notes:,} notes, processor {options.slower:g} times slower, no network:")
     print(
         f"start to the list of the day: median {median(starts):.0f} ms, longest {max(starts):.0f} ms, n = {len(starts)}"
     )
     p95 = quantiles(taps, n=20)[-1]
     print(f"tap to kept: median {median(taps):.0f} ms, p95 {p95:.0f} ms, longest {max(taps):.0f} ms, n = {len(taps)}")
-    print(f"longest frame in {given.seconds:g} s of a running timer: {frame:.0f} ms")
+    print(f"longest frame in {options.seconds:g} s of a running timer: {frame:.0f} ms")
     return 0
 
 

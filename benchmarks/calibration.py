@@ -63,25 +63,25 @@ def bin_by_probability(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str
 
 def readiness_table(lots: Sequence[RoastedLot]) -> str:
     """Return the figures of readiness as markdown."""
-    dated = [one for one in lots if one.found.expected_on is not None]
+    dated = [lot for lot in lots if lot.answer.expected_on is not None]
     by_day = ", ".join(
-        f"{share([one.ready_day <= one.dates[place] for one in dated if one.dates[place] < np.inf])}"
+        f"{share([lot.ready_day <= lot.dates[place] for lot in dated if lot.dates[place] < np.inf])}"
         f" of the dates with {100 * stated:.0f} %"
         for place, stated in enumerate((TAIL, 0.5, 1 - TAIL))
     )
     verdicts = "\n".join(
-        f"| {verdict}, {basis} | {len(some)} | {share([one.truly_ready for one in some])}"
-        f" | {share([one.truly_falls for one in some])} |"
-        for verdict, basis in sorted({(one.found.verdict, one.found.basis) for one in lots})
-        for some in [[one for one in lots if (one.found.verdict, one.found.basis) == (verdict, basis)]]
+        f"| {verdict}, {basis} | {len(group)} | {share([lot.truly_ready for lot in group])}"
+        f" | {share([lot.truly_falls for lot in group])} |"
+        for verdict, basis in sorted({(lot.answer.verdict, lot.answer.basis) for lot in lots})
+        for group in [[lot for lot in lots if (lot.answer.verdict, lot.answer.basis) == (verdict, basis)]]
     )
-    falling = [one for one in lots if one.truly_falls]
-    trends = [(one.found.liking, change) for one in lots if one.found.liking and (change := one.change_of_liking)]
+    falling = [lot for lot in lots if lot.truly_falls]
+    trends = [(lot.answer.liking, change) for lot in lots if lot.answer.liking and (change := lot.change_of_liking)]
     kinds = {
-        "ready today: ": [(one.found.probability, one.truly_ready) for one in lots],
-        "under the level: ": [(one.found.under, one.roast.under_day <= one.today) for one in lots],
-        "rested: ": [(one.found.rested, one.roast.rested_day <= one.today) for one in lots],
-        "waiting makes it worse: ": [(one.found.falling, one.truly_falls) for one in lots],
+        "ready today: ": [(lot.answer.probability, lot.truly_ready) for lot in lots],
+        "under the level: ": [(lot.answer.under, lot.roast.under_day <= lot.today) for lot in lots],
+        "rested: ": [(lot.answer.rested, lot.roast.rested_day <= lot.today) for lot in lots],
+        "waiting makes it worse: ": [(lot.answer.falling, lot.truly_falls) for lot in lots],
     }
     return "\n".join(
         (
@@ -89,11 +89,11 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
             "",
             (
                 f"A date for {len(dated)} of {len(lots)} lots. Its 80 % interval covers the day in"
-                f" {share([one.covered for one in dated])}. Ready by the date were {by_day}."
+                f" {share([lot.covered for lot in dated])}. Ready by the date were {by_day}."
                 " The 80 % interval of how liking changes in 30 days covers it in"
                 f" {share([trend.low <= change <= trend.high for trend, change in trends])} of {len(trends)}. Waiting"
                 f" makes {len(falling)} lots worse; the answer stated that for"
-                f" {share([one.found.basis == 'liking_falls' for one in falling])} of them."
+                f" {share([lot.answer.basis == 'liking_falls' for lot in falling])} of them."
             ),
             "",
             "| verdict, for the reason | lots | truly ready | waiting makes it worse |",
@@ -109,20 +109,20 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
     )
 
 
-def arrival_table(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str:
+def arrival_table(arrivals: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str:
     """Return the figures of the arrival check as markdown."""
     rows = [
         "| true difference | tasters | sessions a side | called different | called same | mean detectable |",
         "| ---: | --- | ---: | ---: | ---: | ---: |",
     ]
-    for (differs_by, other_tasters, sessions), some in found.items():
-        detectable = float(np.mean([max(one.detectable for one in answer.compared) for answer in some]))
+    for (differs_by, other_tasters, sessions), answers in arrivals.items():
+        detectable = float(np.mean([max(row.detectable for row in answer.compared) for answer in answers]))
         rows.append(
             f"| {differs_by:g} | {'others' if other_tasters else 'the same'} | {sessions}"
-            f" | {share([one.verdict == 'different' for one in some])}"
-            f" | {share([one.verdict == 'same' for one in some])} | {detectable:.1f} |"
+            f" | {share([answer.verdict == 'different' for answer in answers])}"
+            f" | {share([answer.verdict == 'same' for answer in answers])} | {detectable:.1f} |"
         )
-    one_tea = [answer.verdict == "different" for (by, _, _), some in found.items() if by == 0 for answer in some]
+    one_tea = [answer.verdict == "different" for (by, _, _), group in arrivals.items() if by == 0 for answer in group]
     return "\n".join(
         (
             "### Arrival check",
@@ -141,21 +141,21 @@ def arrival_table(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> s
 def pair_table(pairs: Sequence[ComparedLots]) -> str:
     """Return the figures of comparisons as markdown."""
     kinds = {
-        "different leaf: ": [one for one in pairs if not one.alike],
-        "alike: ": [one for one in pairs if one.alike],
+        "different leaf: ": [pair for pair in pairs if not pair.alike],
+        "alike: ": [pair for pair in pairs if pair.alike],
     }
     parts = ["### Two lots side by side", "", "Half of the pairs are two lots of nearly the same leaf, `alike`.", ""]
     for key, words in ((STRENGTH, "strength"), (LIKING, "liking")):
-        both = [(one, found) for one in pairs for found in one.pair.differences if found.descriptor == key]
-        covered = [found.low <= one.true_more[key] <= found.high for one, found in both]
+        both = [(pair, row) for pair in pairs for row in pair.pair.differences if row.descriptor == key]
+        covered = [row.low <= pair.true_more[key] <= row.high for pair, row in both]
         parts.append(f"The 80 % interval of the difference in {words} covers it in {share(covered)} of {len(both)}.")
     questions: dict[str, Callable[[Sequence[ComparedLots]], list[tuple[float, bool]]]] = {
         "outlasts the other (has more worthwhile infusions)": outlast_probabilities,
-        "is stronger": partial(more, STRENGTH),
-        "is liked more": partial(more, LIKING),
+        "is stronger": partial(probabilities_of_more, STRENGTH),
+        "is liked more": partial(probabilities_of_more, LIKING),
     }
     for words, question in questions.items():
-        by_kind = {kind: question(some) for kind, some in kinds.items()}
+        by_kind = {kind: question(group) for kind, group in kinds.items()}
         parts += ["", f"Probability that one {words}:", "", bin_by_probability(by_kind)]
     return "\n".join(parts)
 
@@ -163,23 +163,23 @@ def pair_table(pairs: Sequence[ComparedLots]) -> str:
 def outlast_probabilities(pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
     """Return the probability that a lot outlasts the other, and whether it does, for both lots of each pair."""
     return [
-        (p, one.true_counts[0] * sign > one.true_counts[1] * sign)
-        for one in pairs
-        for p, sign in ((one.pair.outlasts, 1), (one.pair.outlasted, -1))
+        (p, pair.true_counts[0] * sign > pair.true_counts[1] * sign)
+        for pair in pairs
+        for p, sign in ((pair.pair.outlasts, 1), (pair.pair.outlasted, -1))
         if p is not None
     ]
 
 
-def more(key: str, pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
+def probabilities_of_more(key: str, pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
     """Return the probability that a lot has more of something, and whether it has, for both lots of each pair."""
-    probabilities = [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
+    probabilities = [(p, pair.true_more[key] > 0) for pair in pairs if (p := pair.pair.more(key)) is not None]
     return [*probabilities, *((1 - p, not true) for p, true in probabilities)]
 
 
 def flight_table(flights: Mapping[float, Sequence[BlindFlight]]) -> str:
     """Return the figures of blind flights as markdown."""
-    kinds = {"all: ": [one for some in flights.values() for one in some]}
-    kinds |= {f"{spread:g}: ": list(some) for spread, some in flights.items()}
+    kinds = {"all: ": [flight for group in flights.values() for flight in group]}
+    kinds |= {f"{spread:g}: ": list(group) for spread, group in flights.items()}
     return "\n".join(
         (
             "### Best of a flight",
@@ -190,14 +190,14 @@ def flight_table(flights: Mapping[float, Sequence[BlindFlight]]) -> str:
                 " lot drawn at random counts as the best."
             ),
             "",
-            bin_by_probability({kind: best_probabilities(some) for kind, some in kinds.items()}),
+            bin_by_probability({kind: best_probabilities(group) for kind, group in kinds.items()}),
         )
     )
 
 
 def best_probabilities(flights: Sequence[BlindFlight]) -> list[tuple[float, bool]]:
     """Return the probability of each lot of each flight that it is the best, and whether it is."""
-    return [(lot.p_best, lot.lot == one.best) for one in flights for lot in one.standings]
+    return [(lot.p_best, lot.lot == flight.best) for flight in flights for lot in flight.standings]
 
 
 def main() -> None:
@@ -225,47 +225,47 @@ def main() -> None:
 
 def lots_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[RoastedLot]:
     """Return so many roasted lots."""
-    found = []
+    lots = []
     for lot in range(n):
-        found.append(simulate_roasted_lot(np.random.default_rng([start, 1, lot])))
+        lots.append(simulate_roasted_lot(np.random.default_rng([start, 1, lot])))
         on_progress("readiness", lot + 1, n)
-    return found
+    return lots
 
 
 def arrivals_of(
     n: int, *, start: int, on_progress: ProgressCallback
 ) -> dict[tuple[float, bool, int], list[ArrivalCheck]]:
     """Return so many arrivals of each kind: true difference, whether others tasted them, sessions a side."""
-    found: dict[tuple[float, bool, int], list[ArrivalCheck]] = {}
+    arrivals: dict[tuple[float, bool, int], list[ArrivalCheck]] = {}
     kinds = [
         (by, other_tasters, sessions) for by in DIFFERENCES for other_tasters in (False, True) for sessions in SESSIONS
     ]
     for number, (by, other_tasters, sessions) in enumerate(kinds):
-        some = found[by, other_tasters, sessions] = []
+        answers = arrivals[by, other_tasters, sessions] = []
         for lot in range(n):
             rng = np.random.default_rng([start, 2, number, lot])
-            some.append(simulate_arrival(rng, sessions=sessions, other_tasters=other_tasters, differs_by=by))
+            answers.append(simulate_arrival(rng, sessions=sessions, other_tasters=other_tasters, differs_by=by))
             on_progress(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, n)
-    return found
+    return arrivals
 
 
 def pairs_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[ComparedLots]:
     """Return so many pairs of lots."""
-    found = []
+    pairs = []
     for lot in range(n):
-        found.append(simulate_pair(np.random.default_rng([start, 3, lot])))
+        pairs.append(simulate_pair(np.random.default_rng([start, 3, lot])))
         on_progress("pairs", lot + 1, n)
-    return found
+    return pairs
 
 
 def flights_of(n: int, *, start: int, on_progress: ProgressCallback) -> dict[float, list[BlindFlight]]:
     """Return so many blind flights in all, as many of each spread of the lots."""
-    found: dict[float, list[BlindFlight]] = {spread: [] for spread in SPREADS}
+    flights: dict[float, list[BlindFlight]] = {spread: [] for spread in SPREADS}
     for number in range(n):
         spread = SPREADS[number % len(SPREADS)]
-        found[spread].append(simulate_flight(np.random.default_rng([start, 4, number]), spread=spread))
+        flights[spread].append(simulate_flight(np.random.default_rng([start, 4, number]), spread=spread))
         on_progress("flights", number + 1, n)
-    return found
+    return flights
 
 
 if __name__ == "__main__":

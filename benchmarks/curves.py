@@ -48,7 +48,7 @@ class CurveScores:
 
     def errors(self) -> FloatArray:
         """Return float64[n_lots, n_infusions]: computed less true. [points]."""
-        return np.array([one.error for one in self.lots])
+        return np.array([lot.error for lot in self.lots])
 
     def rmse(self) -> float:
         """Return the root mean square error of the curves [points]."""
@@ -56,39 +56,39 @@ class CurveScores:
 
     def plain_rmse(self) -> float:
         """Return that of the averages by infusion number [points]."""
-        return float(np.sqrt(np.mean([one.plain_error**2 for one in self.lots])))
+        return float(np.sqrt(np.mean([lot.plain_error**2 for lot in self.lots])))
 
     def coverage(self) -> FloatArray:
         """Return the share of intervals that hold the truth, by infusion."""
-        return np.asarray(np.mean([one.covered for one in self.lots], axis=0), dtype=np.float64)
+        return np.asarray(np.mean([lot.covered for lot in self.lots], axis=0), dtype=np.float64)
 
     def is_label_correct(self) -> BoolArray:
         """Whether the likeliest label is the true one."""
-        return np.array([one.probability.argmax() == one.true_label for one in self.lots])
+        return np.array([lot.probability.argmax() == lot.true_label for lot in self.lots])
 
     def is_fade_or_not_correct(self) -> BoolArray:
         """Whether the likeliest label is the true one, a slow fade counted as steady."""
         slow, steady = LABELS.index(SLOW_FADE), LABELS.index(STEADY)
         right = []
-        for one in self.lots:
-            three = one.probability.copy()
+        for lot in self.lots:
+            three = lot.probability.copy()
             three[steady] += three[slow]
             three[slow] = 0.0
-            right.append(three.argmax() == (steady if one.true_label == slow else one.true_label))
+            right.append(three.argmax() == (steady if lot.true_label == slow else lot.true_label))
         return np.array(right)
 
     def is_baseline_correct(self) -> BoolArray:
         """Whether the label read off the averages is."""
-        return np.array([one.plain_label == one.true_label for one in self.lots])
+        return np.array([lot.plain_label == lot.true_label for lot in self.lots])
 
     def is_confident(self) -> BoolArray:
         """Whether the likeliest label has a probability above 0.8."""
-        return np.array([one.probability.max() > SURE for one in self.lots])
+        return np.array([lot.probability.max() > SURE for lot in self.lots])
 
     def reliability(self, *, edges: FloatArray) -> list[tuple[float, float, int]]:
         """Return, by class of stated probability, its mean, how often the label was true, and how many there are."""
-        stated = np.concatenate([one.probability for one in self.lots])
-        true = np.concatenate([np.arange(len(LABELS)) == one.true_label for one in self.lots])
+        stated = np.concatenate([lot.probability for lot in self.lots])
+        true = np.concatenate([np.arange(len(LABELS)) == lot.true_label for lot in self.lots])
         place = np.clip(np.searchsorted(edges, stated, side="right") - 1, 0, edges.size - 2)
         return [
             (float(stated[place == i].mean()), float(true[place == i].mean()), int((place == i).sum()))
@@ -104,21 +104,21 @@ def mean_by_infusion(brews: Iterable[Brew]) -> FloatArray:
         for pour in brew.pours:
             if "strength" in pour.ratings:
                 ratings_by_infusion[pour.number - 1].append(pour.ratings["strength"])
-    found = np.full(EVEN_INFUSIONS, np.nan)
+    means = np.full(EVEN_INFUSIONS, np.nan)
     for index, ratings in enumerate(ratings_by_infusion):
-        found[index] = np.mean(ratings) if ratings else found[index - 1]
-    return found
+        means[index] = np.mean(ratings) if ratings else means[index - 1]
+    return means
 
 
-def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> Scored:
+def scored(development: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> Scored:
     """Set a development beside the true even-brew curve."""
-    points = np.array([(point.mean, point.low, point.high) for point in found.curves[0].points])
+    points = np.array([(point.mean, point.low, point.high) for point in development.curves[0].points])
     plain = mean_by_infusion(brews)
     return Scored(
         error=points[:, 0] - truth,
         plain_error=plain - truth,
         covered=(points[:, 1] <= truth) & (truth <= points[:, 2]),
-        probability=np.array([found.profile.probability[name] for name in LABELS]),
+        probability=np.array([development.profile.probability[name] for name in LABELS]),
         true_label=int(curve_shapes(truth[None, :]).label[0]),
         plain_label=int(curve_shapes(np.maximum(plain, 1e-3)[None, :]).label[0]),
     )
@@ -153,17 +153,17 @@ def lots_of_a_team(world: World, *, sessions: int, rng: np.random.Generator) -> 
         if number:
             leaves.append(world.leaf(rng))
         lots.append([draw_session(leaves[-1], team, number=i, rng=rng, table=world.table) for i in range(sessions)])
-    found = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots]
+    answers = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots]
     if world.lots > 1:
-        evidence = [one.slope_evidence for one in found]
-        found = [
+        evidence = [development.slope_evidence for development in answers]
+        answers = [
             estimate_development(
                 brews, rated=["strength"], scales=scales, slopes=team_slopes(evidence[:number] + evidence[number + 1 :])
             )
             for number, brews in enumerate(lots)
         ]
     return [
-        scored(one, truth=leaf.even_cups(), brews=brews) for one, leaf, brews in zip(found, leaves, lots, strict=True)
+        scored(own, truth=leaf.even_cups(), brews=brews) for own, leaf, brews in zip(answers, leaves, lots, strict=True)
     ]
 
 

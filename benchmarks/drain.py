@@ -60,10 +60,10 @@ def processes(*commands: tuple[str, ...]) -> Iterator[list["subprocess.Popen[byt
     try:
         yield running
     finally:
-        for one in running:
-            one.terminate()
-        for one in running:
-            one.wait(timeout=60)
+        for process in running:
+            process.terminate()
+        for process in running:
+            process.wait(timeout=60)
 
 
 def worker(name: str, *, concurrency: int) -> tuple[str, ...]:
@@ -101,16 +101,16 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
     def pushed(member: Member, changes: list[dict[str, object]]) -> None:
         sent = json.loads(json.dumps(changes))
         verdicts = push(member, device=uuid4(), sent=sent, now=timezone.now()).verdicts
-        assert all(one.verdict == "applied" for one in verdicts), verdicts  # noqa: S101 - else it measures nothing
+        assert all(verdict.verdict == "applied" for verdict in verdicts), verdicts  # noqa: S101 - else it measures nothing
 
     def new_lots(member: Member, n: int) -> list[UUID]:
-        made = [uuid4() for _ in range(n)]
+        ids = [uuid4() for _ in range(n)]
         named: list[dict[str, object]] = [
-            {"type": "lot", "id": str(one), "at": AT, "fields": {"name": "x", "kind": "oolong"}} for one in made
+            {"type": "lot", "id": str(lot), "at": AT, "fields": {"name": "x", "kind": "oolong"}} for lot in ids
         ]
         for first in range(0, n, 500):
             pushed(member, named[first : first + 500])
-        return made
+        return ids
 
     def left(member: Member) -> int:
         return Development.objects.filter(team=member.team_id, due_revision__gt=F("computed_revision")).count()
@@ -128,7 +128,7 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
 
     def ready(n: int, running: list["subprocess.Popen[bytes]"]) -> None:
         while len(current_app.control.ping(timeout=1.0)) < n:
-            assert all(one.poll() is None for one in running), "a worker ended at its start"  # noqa: S101
+            assert all(process.poll() is None for process in running), "a worker ended at its start"  # noqa: S101
             time.sleep(0.1)
 
     def fresh_s(member: Member, lot: UUID) -> float:
@@ -140,11 +140,11 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
         return time.perf_counter() - begun
 
     def waits_s(member: Member, lots_of: list[UUID], *, for_s: float) -> list[float]:
-        found, until = [], time.perf_counter() + for_s
+        waits, until = [], time.perf_counter() + for_s
         while time.perf_counter() < until and lots_of:
-            found.append(fresh_s(member, lots_of.pop()))
-            time.sleep(max(0.0, EVERY_S - found[-1]))
-        return found
+            waits.append(fresh_s(member, lots_of.pop()))
+            time.sleep(max(0.0, EVERY_S - waits[-1]))
+        return waits
 
     def print_row(name: str, waits: list[float], drained: str) -> None:
         p95 = sorted(waits)[int(0.95 * len(waits))]
@@ -200,7 +200,7 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
     print(f"\n| workers | {n_fresh} lots, a second | jobs per lot |\n| ---: | ---: | ---: |")
     for n in (1, 2):
         print(f"| {n} | {median(rates[n]):.1f} | {median(per_lot[n]):.3f} |")
-    ratios = sorted(two / one for one, two in zip(rates[1], rates[2], strict=True))
+    ratios = sorted(two / single for single, two in zip(rates[1], rates[2], strict=True))
     print(f"\ntwo to one: {median(ratios):.2f} (pairs from {ratios[0]:.2f} to {ratios[-1]:.2f})")
 
 
@@ -211,10 +211,10 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=90)
     parser.add_argument("--few", dest="n_fresh", type=int, default=400, help="lots of the second part")
     parser.add_argument("--pairs", type=int, default=5)
-    given = parser.parse_args()
-    with test_servers() as found:
-        os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(lots=given.lots, seconds=given.seconds, n_fresh=given.n_fresh, pairs=given.pairs)
+    options = parser.parse_args()
+    with test_servers() as servers:
+        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+        run(lots=options.lots, seconds=options.seconds, n_fresh=options.n_fresh, pairs=options.pairs)
     return 0
 
 

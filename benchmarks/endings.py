@@ -36,9 +36,9 @@ class CountErrors:
     width: list[int] = field(default_factory=list)
     curves: CurveScores = field(default_factory=CurveScores)
 
-    def add(self, found: Steeps, *, true_count: int) -> None:
+    def add(self, steeps: Steeps, *, true_count: int) -> None:
         """Add one lot."""
-        recommended, low, high = found.recommended or 0, found.low or 0, found.high or 0
+        recommended, low, high = steeps.recommended or 0, steeps.low or 0, steeps.high or 0
         self.off.append(abs(recommended - true_count))
         self.covered.append(low <= true_count <= high)
         self.width.append(high - low)
@@ -64,19 +64,19 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
     }
     scales = {"strength": calibrate(lots)}
     scaled = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots.values()]
-    evidence = [one.line_evidence for one in scaled]
+    evidence = [development.line_evidence for development in scaled]
     scores.line_off.append(abs(estimate_finish_line(evidence).mean - line))
     for place, (name, brews) in enumerate(lots.items()):
         learned = estimate_finish_line(evidence[:place] + evidence[place + 1 :])
         truth = leaves[name].even_cups()
         every_cup = leaves[name].even_cups(infusions=MOST_INFUSIONS)
         true_count = count_worthwhile(every_cup[None, :], finish_line=line).recommended or 0
-        found = {
+        developments = {
             "learned": estimate_development(brews, rated=["strength"], scales=scales, line=learned),
             "alone": estimate_development(brews, rated=["strength"]),
             "no endings": estimate_development([replace(brew, ending=None) for brew in brews], rated=["strength"]),
         }
-        for way, development in found.items():
+        for way, development in developments.items():
             scores.ways[way].add(development.steeps, true_count=true_count)
             scores.ways[way].curves.lots.append(scored(development, truth=truth, brews=brews))
         scores.stops_off.append(abs(float(np.mean([brew.pours[-1].number for brew in brews])) - true_count))
@@ -84,13 +84,13 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
 
 def all_scores(*, teams: int, start: int, progress: Callable[[str, int, int], None]) -> dict[int, TeamScores]:
     """Return the scores by number of sessions; ``progress`` is called with the step, its number and their count."""
-    found = {}
+    scores = {}
     for sessions in SESSIONS:
-        found[sessions] = TeamScores()
+        scores[sessions] = TeamScores()
         for team in range(teams):
-            add_team(found[sessions], sessions=sessions, rng=np.random.default_rng([start, 9, sessions, team]))
+            add_team(scores[sessions], sessions=sessions, rng=np.random.default_rng([start, 9, sessions, team]))
             progress(f"teams, {sessions} sessions a lot", team + 1, teams)
-    return found
+    return scores
 
 
 def tables(scores: dict[int, TeamScores]) -> str:
@@ -100,12 +100,12 @@ def tables(scores: dict[int, TeamScores]) -> str:
         "| no endings | its width, learned | alone | no endings |"
     )
     rows = [heads, "| --- " * 11 + "|"]
-    for sessions, one in scores.items():
+    for sessions, score in scores.items():
         figures = (
-            *(f"{np.mean(one.ways[way].off):.2f}" for way in METHODS),
-            f"{np.mean(one.stops_off):.2f}",
-            *(f"{np.mean(one.ways[way].covered):.2f}" for way in METHODS),
-            *(f"{np.mean(one.ways[way].width):.1f}" for way in METHODS),
+            *(f"{np.mean(score.ways[way].off):.2f}" for way in METHODS),
+            f"{np.mean(score.stops_off):.2f}",
+            *(f"{np.mean(score.ways[way].covered):.2f}" for way in METHODS),
+            *(f"{np.mean(score.ways[way].width):.1f}" for way in METHODS),
         )
         rows.append(f"| {sessions} | " + " | ".join(figures) + " |")
     rows += [
@@ -113,12 +113,12 @@ def tables(scores: dict[int, TeamScores]) -> str:
         "| sessions | curve RMSE, learned | alone | 80 % interval covers, learned | alone | finish line off by |",
         "| --- " * 6 + "|",
     ]
-    for sessions, one in scores.items():
-        curves = [one.ways[way].curves for way in ("learned", "alone")]
+    for sessions, score in scores.items():
+        curves = [score.ways[way].curves for way in ("learned", "alone")]
         figures = (
-            *(f"{some.rmse():.2f}" for some in curves),
-            *(f"{some.coverage().mean():.2f}" for some in curves),
-            f"{np.mean(one.line_off):.2f}",
+            *(f"{curve.rmse():.2f}" for curve in curves),
+            *(f"{curve.coverage().mean():.2f}" for curve in curves),
+            f"{np.mean(score.line_off):.2f}",
         )
         rows.append(f"| {sessions} | " + " | ".join(figures) + " |")
     return "\n".join(rows)
@@ -130,9 +130,9 @@ def main() -> None:
     parser.add_argument("--start", type=int, default=1, help="start of the random numbers")
     chosen = parser.parse_args()
 
-    def progress(what: str, done: int, of: int) -> None:
+    def progress(step: str, done: int, of: int) -> None:
         if done % 10 == 0:
-            print(f"{what}: {done} of {of}", file=sys.stderr)
+            print(f"{step}: {done} of {of}", file=sys.stderr)
 
     print(tables(all_scores(teams=chosen.teams, start=chosen.start, progress=progress)))
 

@@ -60,14 +60,14 @@ class Line:
 
     def pull(self, **body: object) -> None:
         """Pull in pages until there is no more."""
-        more = True
+        has_more = True
         body["cursor"] = 0
-        while more:
+        while has_more:
             content = self.ask("/api/v1/sync", body).read()
             self.n_bytes += len(content)
             page = json.loads(gzip.decompress(content))
             self.records += len(page["changes"])
-            more, body["cursor"] = page["more"], page["cursor"]
+            has_more, body["cursor"] = page["more"], page["cursor"]
             if "scope_token" in page:
                 body["scope_token"] = page["scope_token"]
 
@@ -83,22 +83,22 @@ class Line:
 
 def fill(place: Installation, *, notes: int) -> str:
     """Make a team with so many notes; return a token."""
-    made = place.manage("new_team", "--name", "Bench", "--shop", "Bench", "--username", "bench")
+    ids = place.manage("new_team", "--name", "Bench", "--shop", "Bench", "--username", "bench")
     phone = Phone(HttpTransport(place.url), store=MemoryStore())
     token = phone.sign_in(username="bench", password=PASSWORD)["token"]
     lot = phone.create("lot", {"name": "Bench", "kind": "oolong"})
     phone.sync()
     with psycopg.connect(services.running(place.home).database_url, autocommit=True) as link:  # type: ignore[union-attr]  # it runs
         word = link.execute("SELECT id FROM tastings_descriptor WHERE team_id IS NULL LIMIT 1").fetchone()
-        began = link.execute("SELECT first_revision FROM teams_team WHERE id = %s", [made["team"]]).fetchone()
+        began = link.execute("SELECT first_revision FROM teams_team WHERE id = %s", [ids["team"]]).fetchone()
         base = began[0] + BASE  # type: ignore[index]  # the team is there
-        of = {"team": made["team"], "user": made["user"], "lot": lot, "word": word and word[0], "base": base}
+        of = {"team": ids["team"], "user": ids["user"], "lot": lot, "word": word and word[0], "base": base}
         for first in range(1, notes // 100 + 1, 500):
             last = min(first + 499, notes // 100)
             with psycopg.ClientCursor(link) as cursor:
                 cursor.execute(FILL, of | {"first": first, "last": last})
             print(f"  {last * 100:,} of {notes:,} notes", file=sys.stderr, flush=True)
-        link.execute(_SPREAD, {"team": made["team"], "base": base, "last": notes // 100 * 110, "years": YEARS})
+        link.execute(_SPREAD, {"team": ids["team"], "base": base, "last": notes // 100 * 110, "years": YEARS})
         link.execute("VACUUM ANALYZE tastings_session, tastings_infusion, tastings_note")
     return str(token)
 

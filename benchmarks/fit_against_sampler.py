@@ -70,16 +70,16 @@ class LotRatings:
     @classmethod
     def of(cls, followed: tuple[PreparedSession, ...]) -> "LotRatings":
         """Lay out the sessions that rated the descriptor."""
-        tasted = [ratings for one in followed if (ratings := one.ratings_of(DESCRIPTOR))]
-        names = sorted({one.taster for one in tasted})
-        session = np.repeat(np.arange(len(tasted)), [one.ratings.size for one in tasted])
+        tasted = [ratings for session in followed if (ratings := session.ratings_of(DESCRIPTOR))]
+        names = sorted({session.taster for session in tasted})
+        session = np.repeat(np.arange(len(tasted)), [session.ratings.size for session in tasted])
         return cls(
-            steepings=[one.steeping for one in tasted],
-            index=[one.index for one in tasted],
-            ratings=np.concatenate([one.ratings for one in tasted]),
+            steepings=[session.steeping for session in tasted],
+            index=[session.index for session in tasted],
+            ratings=np.concatenate([session.ratings for session in tasted]),
             session=session,
             taster=np.array([names.index(tasted[i].taster) for i in session]),
-            n_absent=expected_absent_tasters([sum(one.taster == name for one in tasted) for name in names]),
+            n_absent=expected_absent_tasters([sum(row.taster == name for row in tasted) for name in names]),
         )
 
     def cups(self, step: FloatArray) -> list[FloatArray]:
@@ -93,7 +93,7 @@ def on_the_grid(brews: list[Brew]) -> tuple[FloatArray, FloatArray, float]:
     begun = perf_counter()
     grid = default_grid()
     followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales={})
-    posterior = fit([ratings for one in followed if (ratings := one.ratings_of(DESCRIPTOR))], grid=grid)
+    posterior = fit([ratings for session in followed if (ratings := session.ratings_of(DESCRIPTOR))], grid=grid)
     even = even_brew()
     cups = cup_strength(steeping_of(even, even.pours), grid=grid)[:, 1:]
     mean = posterior.node_level @ cups

@@ -68,13 +68,13 @@ def one_course(
     leaf, team = draw(rng), draw_team(rng)
     line = float(rng.normal(2.5, LINE_SD))
     brews = [draw_session(leaf, team, number=i, rng=rng, table=Table(last=rated_to)) for i in range(sessions)]
-    found = estimate_development(brews, rated=["strength"], scales=not_calibrated(team))
-    score = scored(found, truth=leaf.even_cups(), brews=brews)
+    answer = estimate_development(brews, rated=["strength"], scales=not_calibrated(team))
+    score = scored(answer, truth=leaf.even_cups(), brews=brews)
     true_count = count_worthwhile(leaf.even_cups(infusions=MOST_INFUSIONS)[None, :], finish_line=line).recommended or 0
-    low, high = found.steeps.low or 0, found.steeps.high or 0
+    low, high = answer.steeps.low or 0, answer.steeps.high or 0
     return CourseScore(
         is_right=bool(score.probability.argmax() == score.true_label),
-        is_named=found.profile.label != "undecided",
+        is_named=answer.profile.label != "undecided",
         is_covered=low <= true_count <= high,
         width=float(high - low),
         curve_covered=float(score.covered.mean()),
@@ -89,19 +89,19 @@ def one_vessel(
     leaf, team = draw(rng), draw_team(rng)
     brews = [draw_session(leaf, team, number=i, rng=rng, table=Table(last=rated_to)) for i in range(sessions)]
     pot, mass_g = draw_vessel(rng)
-    found = vessel_forecast(brews, pot=pot, even_brew=BOILING, scales=not_calibrated(team))
-    if found is None:
+    forecast = vessel_forecast(brews, pot=pot, even_brew=BOILING, scales=not_calibrated(team))
+    if forecast is None:
         raise RuntimeError("a lot whose strength was rated has no forecast")
     true_first_g = vessel_mass_g(vessel_ml=110.0, material="porcelain")
-    first = true_cups(leaf, replace(found.first, vessel_g=true_first_g), found)
-    other = true_cups(leaf, replace(found.other, vessel_g=mass_g), found)
-    more = other - first
+    first = true_cups(leaf, replace(forecast.first, vessel_g=true_first_g), forecast)
+    other = true_cups(leaf, replace(forecast.other, vessel_g=mass_g), forecast)
+    stronger_by = other - first
     return VesselScore(
         covered=float(
-            np.mean([one.other.low <= cup <= one.other.high for one, cup in zip(found.cups, other, strict=True)])
+            np.mean([row.other.low <= cup <= row.other.high for row, cup in zip(forecast.cups, other, strict=True)])
         ),
-        stated=np.array([(one.stronger, one.weaker) for one in found.cups]),
-        came_true=np.stack([more > NOTICEABLE, more < -NOTICEABLE], axis=1),
+        stated=np.array([(cup.stronger, cup.weaker) for cup in forecast.cups]),
+        came_true=np.stack([stronger_by > NOTICEABLE, stronger_by < -NOTICEABLE], axis=1),
     )
 
 
@@ -121,9 +121,9 @@ def draw_vessel(rng: np.random.Generator) -> tuple[Pot, float]:
     return pot, mass_g
 
 
-def true_cups(leaf: Leaf, vessel: Vessel, found: VesselForecast) -> FloatArray:
+def true_cups(leaf: Leaf, vessel: Vessel, forecast: VesselForecast) -> FloatArray:
     """Return the true strength of the forecast's infusions. [points, 0 to 10]."""
-    contacts = [(0, BOILING.rinse_s or 0.0), *((n, found.contact_s) for n in range(1, EVEN_INFUSIONS + 1))]
+    contacts = [(0, BOILING.rinse_s or 0.0), *((n, forecast.contact_s) for n in range(1, EVEN_INFUSIONS + 1))]
     pours = tuple(replace(vessel.pour(number, steep_s=steep_s), pour_s=0.0) for number, steep_s in contacts)
     return leaf.cups(vessel.brew(pours))[1:]
 
@@ -138,27 +138,27 @@ def course_rows(*, lots: int, start: int) -> Iterator[str]:
         for sessions in SESSIONS:
             every: list[CourseScore] = []
             for number, (world, draw) in enumerate(WORLDS.items()):
-                some = [
+                scores = [
                     one_course(
                         draw, sessions=sessions, rated_to=rated_to, seed=[start, number, sessions, rated_to, lot]
                     )
                     for lot in range(lots)
                 ]
-                every += some
-                yield _course_row(rated_to, sessions, world, some)
+                every += scores
+                yield _course_row(rated_to, sessions, world, scores)
             yield _course_row(rated_to, sessions, "both", every)
 
 
-def _course_row(rated_to: int, sessions: int, world: str, some: list[CourseScore]) -> str:
-    named = [one.is_right for one in some if one.is_named]
+def _course_row(rated_to: int, sessions: int, world: str, scores: list[CourseScore]) -> str:
+    named = [score.is_right for score in scores if score.is_named]
     figures = (
-        np.mean([one.is_right for one in some]),
-        np.mean([one.is_named for one in some]),
+        np.mean([score.is_right for score in scores]),
+        np.mean([score.is_named for score in scores]),
         np.mean(named) if named else np.nan,
-        np.mean([one.is_covered for one in some]),
+        np.mean([score.is_covered for score in scores]),
     )
-    shares = " | ".join(f"{one:.2f}" for one in figures)
-    width, covered = np.mean([one.width for one in some]), np.mean([one.curve_covered for one in some])
+    shares = " | ".join(f"{figure:.2f}" for figure in figures)
+    width, covered = np.mean([s.width for s in scores]), np.mean([s.curve_covered for s in scores])
     return f"| {rated_to} | {sessions} | {world} | {shares} | {width:.1f} | {covered:.2f} |"
 
 
@@ -169,20 +169,20 @@ def vessel_rows(*, lots: int, start: int) -> Iterator[str]:
     for rated_to in (3, 7):
         for sessions in SESSIONS:
             for number, (world, draw) in enumerate(WORLDS.items()):
-                some = [
+                scores = [
                     one_vessel(
                         draw, sessions=sessions, rated_to=rated_to, seed=[start, 9, number, sessions, rated_to, lot]
                     )
                     for lot in range(lots)
                 ]
-                every += some
-                yield f"| {rated_to} | {sessions} | {world} | {np.mean([one.covered for one in some]):.2f} |"
+                every += scores
+                yield f"| {rated_to} | {sessions} | {world} | {np.mean([score.covered for score in scores]):.2f} |"
     yield ""
     yield "| stated | mean stated | came true | cups |"
     yield "| --- " * 4 + "|"
     stated, came_true = (
         np.concatenate([part.ravel() for part in parts])
-        for parts in zip(*((one.stated, one.came_true) for one in every), strict=True)
+        for parts in zip(*((score.stated, score.came_true) for score in every), strict=True)
     )
     place = np.clip(np.searchsorted(EDGES, stated, side="right") - 1, 0, len(EDGES) - 2)
     for i in range(len(EDGES) - 1):
@@ -200,19 +200,19 @@ def main() -> None:
     parser.add_argument("--lots", type=int, default=LOTS, help="of each row")
     parser.add_argument("--start", type=int, default=FIRST_SEED)
     parser.add_argument("--dry", action="store_true", help="print only")
-    asked = parser.parse_args()
+    options = parser.parse_args()
     text = PAGE.read_text() if PAGE.exists() else ""
     head = (
-        f"By `python -m benchmarks.forecasts --lots {asked.lots} --start {asked.start}` on "
+        f"By `python -m benchmarks.forecasts --lots {options.lots} --start {options.start}` on "
         f"{datetime.now(UTC).date()}, method {METHOD}."
     )
     for name, rows in (("course", course_rows), ("vessel", vessel_rows)):
-        table = "\n".join(rows(lots=asked.lots, start=asked.start))
+        table = "\n".join(rows(lots=options.lots, start=options.start))
         print(table, flush=True)
         before, _, rest = text.partition(f"<!-- {name} -->\n")
         _, end, after = rest.partition(f"<!-- end of {name} -->\n")
         text = f"{before}<!-- {name} -->\n{head}\n\n{table}\n{end}{after}"
-    if not asked.dry:
+    if not options.dry:
         PAGE.write_text(text)
 
 

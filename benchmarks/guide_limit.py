@@ -92,7 +92,7 @@ class Draws:
 
     def picked(self, places: np.ndarray) -> "Draws":
         """Return some of the draws, any of them as often as named."""
-        return Draws(**{one.name: getattr(self, one.name)[places] for one in fields(self)})
+        return Draws(**{field.name: getattr(self, field.name)[places] for field in fields(self)})
 
     def cups(self, brew: Brew, *, off_c: FloatArray | None = None) -> FloatArray:
         """Return strengths, float64[n_draws, n_pours], with water ``off_c`` hotter than reported. [points]."""
@@ -116,14 +116,14 @@ class Draws:
         taster = int(brew.taster.split()[1])
         off_c = -rng.normal(0.0, THERMOMETER_C, self.top.size)
         mean = self.shift[:, [taster]] + self.gain[:, [taster]] * self.cups(brew, off_c=off_c)
-        found = np.zeros(self.top.size)
+        log_likelihood = np.zeros(self.top.size)
         for place, pour in enumerate(brew.pours):
             if pour.tasted:
                 rating = pour.ratings["strength"]
                 below = (rating + 0.25 - mean[:, place]) / self.noise[:, taster] if rating < HIGHEST else np.inf
                 above = (rating - 0.25 - mean[:, place]) / self.noise[:, taster] if rating > LOWEST else -np.inf
-                found += np.log(np.maximum(ndtr(below) - ndtr(above), 1e-12))
-        return found
+                log_likelihood += np.log(np.maximum(ndtr(below) - ndtr(above), 1e-12))
+        return log_likelihood
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +141,13 @@ def importance_sample(brews: list[Brew], *, power: bool, rng: np.random.Generato
     """Return equally likely draws given the tastings, and how many the weighted ones were worth."""
     parts, logs = list[Draws](), list[FloatArray]()
     for _ in range(DRAWS[len(brews)] // CHUNK):
-        some = Draws.of(CHUNK, power=power, rng=rng)
-        found = sum((some.log_likelihood(brew, rng=rng) for brew in brews), np.zeros(CHUNK))
-        best = np.argsort(found)[-CHUNK // 5 :]  # the rest weighs next to nothing and need not be kept
-        parts.append(some.picked(best))
-        logs.append(found[best])
+        draws = Draws.of(CHUNK, power=power, rng=rng)
+        logs_of = sum((draws.log_likelihood(brew, rng=rng) for brew in brews), np.zeros(CHUNK))
+        best = np.argsort(logs_of)[-CHUNK // 5 :]  # the rest weighs next to nothing and need not be kept
+        parts.append(draws.picked(best))
+        logs.append(logs_of[best])
     log = np.concatenate(logs)
-    whole = Draws(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Draws)})
+    whole = Draws(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Draws)})
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     steps = (rng.random() + np.arange(N_RESAMPLED)) / N_RESAMPLED
@@ -159,13 +159,13 @@ def importance_sample(brews: list[Brew], *, power: bool, rng: np.random.Generato
 class OracleGuide:
     """The guide that cannot exist, in the pot of one that does: what the leaf may be, and what its cups should be."""
 
-    found: Guide
+    guide: Guide
     likely: Draws
     goal: FloatArray
 
     def expected_misses(self, steeps_s: Sequence[float]) -> FloatArray:
         """Return float64[n_cups]: the expected squared relative miss of each cup."""
-        vessel = self.found.vessel
+        vessel = self.guide.vessel
         pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
         rinse = replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0)
         cups = self.likely.cups(vessel.brew((rinse, *pours)))[:, 1:]
@@ -189,9 +189,9 @@ class OracleGuide:
                 for step in (-4, -2, -1, 1, 2, 4):
                     if 0 <= at + step < len(TIMES_S):
                         trial = [*best[:place], TIMES_S[at + step], *best[place + 1 :]]
-                        found = float(self.expected_misses(trial).sum())
-                        if found < least * (1 - 1e-6):
-                            best, least, moved = trial, found, True
+                        misses = float(self.expected_misses(trial).sum())
+                        if misses < least * (1 - 1e-6):
+                            best, least, moved = trial, misses, True
         return best
 
 
@@ -201,28 +201,28 @@ def one_lot(lot: int, *, place: int, sessions: int) -> LotMisses | None:
     rng = np.random.default_rng([FIRST_SEED, place, sessions, lot])
     leaf, team = draw_leaf(rng, power=power), draw_team(rng)
     brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
-    found, known = brew_guide(brews, pot=draw_pot(rng)), known_leaf(brews).leaf
-    if known is None or not found.last_at_target:
+    guide, known = brew_guide(brews, pot=draw_pot(rng)), known_leaf(brews).leaf
+    if known is None or not guide.last_at_target:
         return None
     line = known.finish_line + ABOVE_LINE
     stands_for = max(float(leaf.even_cups()[1]), line)
     likely, effective = importance_sample(
         brews, power=power, rng=np.random.default_rng([FIRST_SEED, 7, place, sessions, lot])
     )
-    own_s = [one.steep_s for one in found.infusions[: found.last_at_target]]
+    own_s = [infusion.steep_s for infusion in guide.infusions[: guide.last_at_target]]
     goal = np.maximum(likely.cups(even_brew())[:, 2], line)  # after the rinse, the second cup
-    peer = OracleGuide(found=found, likely=likely, goal=goal)
+    peer = OracleGuide(guide=guide, likely=likely, goal=goal)
     by_cup_s = peer.cup_by_cup(len(own_s))
     start_s = min(by_cup_s, own_s, key=lambda steeps_s: float(peer.expected_misses(steeps_s).sum()))
     guided, by_cup, jointly = (
-        true_strengths(leaf, found, steeps_s=steeps_s) / stands_for - 1
+        true_strengths(leaf, guide, steeps_s=steeps_s) / stands_for - 1
         for steeps_s in (own_s, by_cup_s, peer.optimise_jointly(start_s))
     )
     return LotMisses(
         guided=guided,
         cup_by_cup=by_cup,
         jointly=jointly,
-        sure=found.last_sure or 0,
+        sure=guide.last_sure or 0,
         effective=effective,
     )
 
@@ -236,13 +236,13 @@ def rows(*, lots: int) -> Iterator[str]:
     with ProcessPoolExecutor(cpu_count()) as pool:
         for place, world in enumerate(WORLDS):
             for sessions in DRAWS:
-                made = pool.map(partial(one_lot, place=place, sessions=sessions), range(lots))
-                found = [one for one in made if one is not None]
-                effective = [one.effective for one in found]
+                results = pool.map(partial(one_lot, place=place, sessions=sessions), range(lots))
+                known = [lot for lot in results if lot is not None]
+                effective = [lot.effective for lot in known]
                 kinds = ("guided", "cup_by_cup", "jointly")
                 figures = (
-                    *(rms(np.concatenate([getattr(one, kind) for one in found])) for kind in kinds),
-                    *(rms(np.concatenate([getattr(one, kind)[: one.sure] for one in found])) for kind in kinds),
+                    *(rms(np.concatenate([getattr(lot, kind) for lot in known])) for kind in kinds),
+                    *(rms(np.concatenate([getattr(lot, kind)[: lot.sure] for lot in known])) for kind in kinds),
                     f"{np.median(effective):.0f}",
                     f"{np.quantile(effective, 0.1):.0f}",
                 )

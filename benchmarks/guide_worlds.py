@@ -68,11 +68,11 @@ def draw_pot(rng: np.random.Generator) -> Pot:
     )
 
 
-def true_strengths(leaf: SimulatedLeaf, found: Guide, *, steeps_s: Sequence[float]) -> FloatArray:
+def true_strengths(leaf: SimulatedLeaf, guide: Guide, *, steeps_s: Sequence[float]) -> FloatArray:
     """Return the true strength of each cup when these steeps are brewed in the guide's pot. [points]."""
-    vessel = found.vessel
+    vessel = guide.vessel
     pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
-    if found.rinse_s is not None:
+    if guide.rinse_s is not None:
         pours.insert(0, replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0))
     return leaf.cups(vessel.brew(tuple(pours)))[-len(steeps_s) :]
 
@@ -84,20 +84,20 @@ def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool =
     pot = draw_pot(rng)
     if mug:
         pot = Pot(style=LONG_MUG, vessel_ml=float(rng.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)
-    found = brew_guide(brews, pot=pot)
+    guide = brew_guide(brews, pot=pot)
     known = known_leaf(brews).leaf
-    if known is None or found.target_strength is None or not found.last_at_target:
+    if known is None or guide.target_strength is None or not guide.last_at_target:
         return GuideCups(guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), sure=0)
     # What the target stands for: the lot's true second even-brew cup, unless that is too near the finish line.
     stands_for = max(float(leaf.even_cups()[1]), known.finish_line + ABOVE_LINE)
-    steeps_s = [one.steep_s for one in found.infusions[: found.last_at_target]]
-    guided = true_strengths(leaf, found, steeps_s=steeps_s)
-    fixed = true_strengths(leaf, found, steeps_s=[steeps_s[0] + ADDED_S * i for i in range(len(steeps_s))])
+    steeps_s = [infusion.steep_s for infusion in guide.infusions[: guide.last_at_target]]
+    guided = true_strengths(leaf, guide, steeps_s=steeps_s)
+    fixed = true_strengths(leaf, guide, steeps_s=[steeps_s[0] + ADDED_S * i for i in range(len(steeps_s))])
     return GuideCups(
         guided=guided / stands_for - 1,
         fixed=fixed / stands_for - 1,
-        guided_number=guided / found.target_strength - 1,
-        sure=found.last_sure or 0,
+        guided_number=guided / guide.target_strength - 1,
+        sure=guide.last_sure or 0,
     )
 
 
@@ -123,30 +123,30 @@ def guided_lots(*, lots: int, start: int) -> Iterator[MadeLots]:
             )
 
 
-def rows(made: Sequence[MadeLots], *, lots: int) -> Iterator[str]:
+def rows(rows_made: Sequence[MadeLots], *, lots: int) -> Iterator[str]:
     heads = ("world", "sessions", "cups a lot", "sure of", "guide, sure cups", "+5 s, same cups", "guide, every cup",
              "+5 s, every cup", "guide, sure cups, against the number")  # fmt: skip
     yield "| " + " | ".join(heads) + " |"
     yield "| --- " * len(heads) + "|"
-    for world, sessions, found in made:
-        every = sum(one.guided.size for one in found)
-        sure = sum(one.sure for one in found)
+    for world, sessions, tasted in rows_made:
+        every = sum(lot.guided.size for lot in tasted)
+        sure = sum(lot.sure for lot in tasted)
         figures = (
-            rms(np.concatenate([one.guided[: one.sure] for one in found])),
-            rms(np.concatenate([one.fixed[: one.sure] for one in found])),
-            rms(np.concatenate([one.guided for one in found])),
-            rms(np.concatenate([one.fixed for one in found])),
-            rms(np.concatenate([one.guided_number[: one.sure] for one in found])),
+            rms(np.concatenate([lot.guided[: lot.sure] for lot in tasted])),
+            rms(np.concatenate([lot.fixed[: lot.sure] for lot in tasted])),
+            rms(np.concatenate([lot.guided for lot in tasted])),
+            rms(np.concatenate([lot.fixed for lot in tasted])),
+            rms(np.concatenate([lot.guided_number[: lot.sure] for lot in tasted])),
         )
         yield f"| {world} | {sessions} | {every / lots:.1f} | {100 * sure / every:.0f} % | {' | '.join(figures)} |"
 
 
-def infusion_rows(made: Sequence[MadeLots]) -> Iterator[str]:
+def infusion_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
     """Give the guide's misses over some infusions: a mean over all of them changes with how far the guide goes."""
     yield "| world | sessions | " + " | ".join(f"cups {first} to {last}" for first, last in INFUSIONS) + " |"
     yield "| --- " * (2 + len(INFUSIONS)) + "|"
-    for world, sessions, found in made:
-        figures = [rms(np.concatenate([one.guided[first - 1 : last] for one in found])) for first, last in INFUSIONS]
+    for world, sessions, tasted in rows_made:
+        figures = [rms(np.concatenate([x.guided[first - 1 : last] for x in tasted])) for first, last in INFUSIONS]
         yield f"| {world} | {sessions} | {' | '.join(figures)} |"
 
 
@@ -155,7 +155,7 @@ def mug_rows(*, lots: int, start: int) -> Iterator[str]:
     yield "| --- " * 5 + "|"
     for place, world in enumerate(WORLDS):
         for sessions in SESSIONS:
-            found = [
+            mugs = [
                 one_lot(
                     power=world == "power",
                     sessions=sessions,
@@ -164,8 +164,8 @@ def mug_rows(*, lots: int, start: int) -> Iterator[str]:
                 )
                 for lot in range(lots)
             ]
-            every = np.concatenate([one.guided for one in found])
-            sure = np.concatenate([one.guided[: one.sure] for one in found])
+            every = np.concatenate([mug.guided for mug in mugs])
+            sure = np.concatenate([mug.guided[: mug.sure] for mug in mugs])
             yield f"| {world} | {sessions} | {100 * sure.size / every.size:.0f} % | {rms(sure)} | {rms(every)} |"
 
 
@@ -176,9 +176,9 @@ def main() -> None:
     chosen = parser.parse_args()
     day = datetime.now(UTC).date().isoformat()
     head = f"{chosen.lots} lots a row, start {chosen.start}, {day}. Root mean square miss in % of the target."
-    made = list(guided_lots(lots=chosen.lots, start=chosen.start))
+    guided = list(guided_lots(lots=chosen.lots, start=chosen.start))
     mugs = mug_rows(lots=chosen.lots, start=chosen.start)
-    tables = (*rows(made, lots=chosen.lots), "", *infusion_rows(made), "", *mugs)
+    tables = (*rows(guided, lots=chosen.lots), "", *infusion_rows(guided), "", *mugs)
     table = "\n".join([head, "", *tables, ""])
     print(table)
     page = PAGE.read_text()

@@ -56,12 +56,12 @@ class Stream:
 
 
 def _times(ask: Callable[[], object]) -> list[float]:
-    found = []
+    times = []
     for _ in range(N_REQUESTS):
         begun = time.perf_counter()
         ask()
-        found.append(time.perf_counter() - begun)
-    return found
+        times.append(time.perf_counter() - begun)
+    return times
 
 
 async def _measure(place: Installation, listeners: int) -> None:
@@ -91,9 +91,9 @@ async def _measure(place: Installation, listeners: int) -> None:
         await asyncio.sleep(1.0)
         print(f"  block {block + 1} of {BLOCKS} measured", file=sys.stderr, flush=True)
     print("| what | median | 95th percentile | to nobody listening |\n| --- | ---: | ---: | ---: |")
-    for name, found in (("a small request, nobody listening", quiet), (f"the same, {listeners} listening", busy)):
-        ratio = f"{median(found) / median(quiet):.2f}"
-        print(f"| {name} | {1000 * median(found):.1f} ms | {1000 * quantiles(found, n=20)[-1]:.1f} ms | {ratio} |")
+    for name, times in (("a small request, nobody listening", quiet), (f"the same, {listeners} listening", busy)):
+        ratio = f"{median(times) / median(quiet):.2f}"
+        print(f"| {name} | {1000 * median(times):.1f} ms | {1000 * quantiles(times, n=20)[-1]:.1f} ms | {ratio} |")
     print(
         f"| a change, until a stream hears of it | {median(delays_s):.2f} s | {quantiles(delays_s, n=20)[-1]:.2f} s | |"
     )

@@ -108,18 +108,18 @@ def _raw_copy_s(other: str, team: UUID) -> float:
     """Return how long raw COPY takes with the same rows."""
     from config.cells.move import _own_database
 
-    with psycopg.connect(_own_database()) as here, psycopg.connect(other) as there:
+    with psycopg.connect(_own_database()) as here, psycopg.connect(other) as remote:
         for table in TABLES:
-            there.execute(f"CREATE TABLE raw_{table} (LIKE {table} INCLUDING ALL)".encode())
+            remote.execute(f"CREATE TABLE raw_{table} (LIKE {table} INCLUDING ALL)".encode())
         began = perf_counter()
         for table in TABLES:
             out = f"COPY (SELECT * FROM {table} WHERE team_id = '{team}') TO STDOUT (FORMAT binary)"
             into = f"COPY raw_{table} FROM STDIN (FORMAT binary)"
-            with here.cursor().copy(out.encode()) as rows, there.cursor().copy(into.encode()) as written:
+            with here.cursor().copy(out.encode()) as rows, remote.cursor().copy(into.encode()) as written:
                 for piece in rows:
                     written.write(piece)
         took_s = perf_counter() - began
-        there.rollback()
+        remote.rollback()
     return took_s
 
 
@@ -160,8 +160,8 @@ def main() -> None:
     parser.add_argument("--pushes", type=int, default=PUSHES)
     arguments = parser.parse_args()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-    with test_servers() as found:
-        os.environ |= found.environment()
+    with test_servers() as servers:
+        os.environ |= servers.environment()
         run(tuple(arguments.sizes), pushes=arguments.pushes)
     sys.stdout.flush()
 

@@ -86,20 +86,20 @@ def measure(place: Installation, *, readings: int) -> None:
     phone.sync()
     for path in reports * 2:
         browser.get(path)
-    found: dict[str, list[float]] = {"floor": [], "nothing changed": [], "after a push to another lot": []}
+    times_of: dict[str, list[float]] = {"floor": [], "nothing changed": [], "after a push to another lot": []}
     for i in range(readings):
-        found["floor"].append(timed_s(browser, "/health/live"))
-        found["nothing changed"].append(timed_s(browser, reports[i % len(reports)]))
+        times_of["floor"].append(timed_s(browser, "/health/live"))
+        times_of["nothing changed"].append(timed_s(browser, reports[i % len(reports)]))
     for i in range(readings):
         phone.edit("lot", other, {"name": f"Bench {i}"})
         phone.sync()
-        found["after a push to another lot"].append(timed_s(browser, reports[i % len(reports)]))
+        times_of["after a push to another lot"].append(timed_s(browser, reports[i % len(reports)]))
         if i % 50 == 49:
             print(f"  {i + 1} of {readings} pushes", file=sys.stderr, flush=True)
-    floor = median(found["floor"])
+    floor = median(times_of["floor"])
     print(f"{len(reports)} reports, {readings} readings of each kind.\n")
     print("| report | median | p95 | median by the floor |\n| --- | ---: | ---: | ---: |")
-    for kind, times in found.items():
+    for kind, times in times_of.items():
         p95 = quantiles(times, n=20)[-1]
         print(f"| {kind} | {1000 * median(times):.1f} ms | {1000 * p95:.1f} ms | {median(times) / floor:.1f} |")
 

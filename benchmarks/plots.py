@@ -88,7 +88,7 @@ def drawing(
         left = LEFT + index * (RIGHT - LEFT) / max(len(lines), 1)
         parts.append(taster_mark(index, x=left + 5, y=HEIGHT - 16))
         parts.append(words(line.name, x=left + 15, y=HEIGHT - 12, font_size=12))
-    description = "; ".join(f"{one.name}: " + ", ".join(f"{px:.3g} {py:.3g}" for px, py in one.points) for one in lines)
+    description = "; ".join(f"{own.name}: " + ", ".join(f"{px:.3g} {py:.3g}" for px, py in own.points) for own in lines)
     return picture(*parts, width=WIDTH, height=HEIGHT, title=title, desc=f"{x.name} and {y.name}. {description}") + "\n"
 
 

@@ -43,9 +43,9 @@ def usual_cup(leaf: SimulatedLeaf) -> float:
     return float(leaf.even_cups()[:FIRST_INFUSIONS].mean())
 
 
-def scale_to(leaf: SimulatedLeaf, wanted: float) -> SimulatedLeaf:
+def scale_to(leaf: SimulatedLeaf, mean: float) -> SimulatedLeaf:
     """Return the leaf with another top, so that its first eight even-brew cups have a wanted mean. [points]."""
-    return replace(leaf, top=leaf.top * wanted / usual_cup(leaf))
+    return replace(leaf, top=leaf.top * mean / usual_cup(leaf))
 
 
 def descriptor_of(leaf: SimulatedLeaf, rng: np.random.Generator) -> SimulatedLeaf:
@@ -138,7 +138,7 @@ def draw_roast(rng: np.random.Generator) -> SimulatedRoast:
 class RoastedLot:
     """The answer about a roasted lot, what the lot truly does, and today. [days after the roast]."""
 
-    found: Readiness
+    answer: Readiness
     roast: SimulatedRoast
     today: int
 
@@ -148,7 +148,7 @@ class RoastedLot:
 
         Where the answer knows of no usual rest and of no liking, it speaks of the roast alone.
         """
-        return self.roast.under_day if self.found.rested is None else max(self.roast.under_day, self.roast.rested_day)
+        return self.roast.under_day if self.answer.rested is None else max(self.roast.under_day, self.roast.rested_day)
 
     @property
     def truly_ready(self) -> bool:
@@ -163,7 +163,7 @@ class RoastedLot:
     @property
     def change_of_liking(self) -> float | None:
         """How liking truly changes over the days of the tastings, by least squares [points in 30 days]."""
-        days = np.array([one.day for one in self.found.values])
+        days = np.array([value.day for value in self.answer.values])
         if days.size < 2:
             return None
         return float(np.polyfit(days / 30, [self.roast.liking_on(day) for day in days], 1)[0])
@@ -172,8 +172,8 @@ class RoastedLot:
     def dates(self) -> tuple[float, float, float]:
         """The 10 %, 50 % and 90 % dates that were said [days after the roast]; inf for none."""
         low, middle, high = (
-            inf if one is None else float((one - ROASTED).days)
-            for one in (self.found.low_on, self.found.expected_on, self.found.high_on)
+            inf if date is None else float((date - ROASTED).days)
+            for date in (self.answer.low_on, self.answer.expected_on, self.answer.high_on)
         )
         return low, middle, high
 
@@ -208,14 +208,14 @@ def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
         for number, day in enumerate(days)
     ]
     today = days[-1] + int(rng.integers(0, 61))
-    found = readiness(
+    answer = readiness(
         sessions,
         roasted_on=ROASTED,
         today=ROASTED + timedelta(days=today),
         level=roast.level,
         degree=roast.degree,
     )
-    return RoastedLot(found=found, roast=roast, today=today)
+    return RoastedLot(answer=answer, roast=roast, today=today)
 
 
 def simulate_arrival(
@@ -234,8 +234,8 @@ def simulate_arrival(
         arrived[key] = scale_to(sample[key], before + (differs_by if before < 4.5 else -differs_by))
     tasters = (range(4), range(4, 8) if other_tasters else range(4))
     sides = [
-        _sessions(leaf, others, name=100 * place, n=sessions, among=who, rng=rng, team=team)
-        for place, (others, who) in enumerate(zip((sample, arrived), tasters, strict=True))
+        _sessions(leaf, others, name=100 * place, n=sessions, among=group, rng=rng, team=team)
+        for place, (others, group) in enumerate(zip((sample, arrived), tasters, strict=True))
     ]
     return check_arrival(*sides, rated=(STRENGTH, *DESCRIPTORS))
 
@@ -268,13 +268,13 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
         ]
         for place, (name, leaf, liking) in enumerate(zip("ab", (first, second), liked, strict=True))
     }
-    found = compare(groups, rated=[])
+    comparison = compare(groups, rated=[])
     counts = [
         count_worthwhile(leaf.even_cups(infusions=MOST_INFUSIONS)[None, :], finish_line=line).recommended or 0
         for leaf in (first, second)
     ]
     return ComparedLots(
-        pair=found.pairs[0],
+        pair=comparison.pairs[0],
         alike=alike,
         true_counts=(counts[0], counts[1]),
         true_more={
@@ -324,8 +324,8 @@ def simulate_flight(rng: np.random.Generator, *, spread: float) -> BlindFlight:
             cups.append(Cup(str(lot), str(taster), str(sitting), place + 1, score))
     of_cups = served_cups(cups, scale=HIGHEST, lots=[str(lot) for lot in range(n_lots)])
     worth = draw(of_cups, scale=HIGHEST, rng=rng).worth()
-    found = standings(of_cups, worth=worth, among=range(n_lots))
-    return BlindFlight(standings=found, best=str(lots.argmax() if spread else rng.integers(n_lots)))
+    order = standings(of_cups, worth=worth, among=range(n_lots))
+    return BlindFlight(standings=order, best=str(lots.argmax() if spread else rng.integers(n_lots)))
 
 
 def _mean_cup(leaf: SimulatedLeaf, *, n: int) -> float:

@@ -57,35 +57,35 @@ class Score:
     """Counts over sentences of what was found, what should have been and what was both."""
 
     both: int = 0
-    found: int = 0
-    wanted: int = 0
+    detected: int = 0
+    expected: int = 0
     empty_found: int = 0
     """Sentences without flavour words in which something was found."""
     misses: list[str] = field(default_factory=list)
 
-    def count(self, sentence: Mapping[str, Any], found: set[str], *, denied: bool = False) -> None:
+    def count(self, sentence: Mapping[str, Any], keys: set[str], *, denied: bool = False) -> None:
         """Add one sentence; ``denied`` if the absence of something is found in it too."""
-        wanted = set(sentence["present"])
-        self.both, self.found, self.wanted = (
-            self.both + len(wanted & found),
-            self.found + len(found),
-            self.wanted + len(wanted),
+        expected = set(sentence["present"])
+        self.both, self.detected, self.expected = (
+            self.both + len(expected & keys),
+            self.detected + len(keys),
+            self.expected + len(expected),
         )
-        self.empty_found += (bool(found) or denied) and not (wanted or sentence["absent"])
-        if wanted != found:
+        self.empty_found += (bool(keys) or denied) and not (expected or sentence["absent"])
+        if expected != keys:
             self.misses.append(
-                f"{sentence['text']}\n    missed {sorted(wanted - found)}, made up {sorted(found - wanted)}"
+                f"{sentence['text']}\n    missed {sorted(expected - keys)}, made up {sorted(keys - expected)}"
             )
 
     @property
     def precision(self) -> float:
         """Share of what was found that was wanted."""
-        return self.both / self.found if self.found else 1.0
+        return self.both / self.detected if self.detected else 1.0
 
     @property
     def recall(self) -> float:
         """Share of what was wanted that was found."""
-        return self.both / self.wanted if self.wanted else 1.0
+        return self.both / self.expected if self.expected else 1.0
 
 
 @dataclass(slots=True)
@@ -97,15 +97,15 @@ class Details:
     strengths: int = 0
     correct: int = 0
 
-    def count(self, sentence: Mapping[str, Any], found: Sequence[Suggestion]) -> None:
+    def count(self, sentence: Mapping[str, Any], suggestions: Sequence[Suggestion]) -> None:
         """Add one sentence."""
-        detected = {one.descriptor: one for one in found}
+        detected = {item.descriptor: item for item in suggestions}
         text = sentence["text"]
-        denied = {one.descriptor for one in found if not one.present}
+        denied = {item.descriptor for item in suggestions if not item.present}
         self.denied.count({"text": text, "present": sentence["absent"], "absent": []}, denied)
-        compared = {f"{one.descriptor} {one.compared}" for one in found if one.compared}
-        wanted = [f"{key} {way}" for key, way in sentence["compared"].items()]
-        self.compared.count({"text": text, "present": wanted, "absent": []}, compared)
+        compared = {f"{item.descriptor} {item.compared}" for item in suggestions if item.compared}
+        expected = [f"{key} {way}" for key, way in sentence["compared"].items()]
+        self.compared.count({"text": text, "present": expected, "absent": []}, compared)
         for key, strength in sentence["strength"].items():
             if key in detected and detected[key].present:
                 self.strengths += 1
@@ -125,11 +125,11 @@ def measure(name: str) -> tuple[Score, Score, Details]:
     lexicon, search = Lexicon(words), keyword_search(words)
     reader, keywords, details = Score(), Score(), Details()
     for sentence in sentences(name):
-        found = read(sentence["text"], lexicon)
-        denied = any(not one.present for one in found)
-        reader.count(sentence, {one.descriptor for one in found if one.present}, denied=denied)
+        suggestions = read(sentence["text"], lexicon)
+        denied = any(not item.present for item in suggestions)
+        reader.count(sentence, {item.descriptor for item in suggestions if item.present}, denied=denied)
         keywords.count(sentence, search(sentence["text"]))
-        details.count(sentence, found)
+        details.count(sentence, suggestions)
     return reader, keywords, details
 
 

@@ -86,7 +86,7 @@ def mean_scores(cups: Sequence[Cup]) -> dict[str, float]:
     scores: dict[str, list[float]] = defaultdict(list)
     for cup in cups:
         scores[cup.lot].append(cup.score)
-    return {lot: sum(found) / len(found) for lot, found in scores.items()}
+    return {lot: sum(cups) / len(cups) for lot, cups in scores.items()}
 
 
 def read_soups(path: Path) -> list[Row]:
@@ -144,11 +144,11 @@ def main() -> None:
     ]
     for panel, rows in tables:
         print(f"### Retests of the {panel.name}\n\n{retest_table(panel, rows)}\n")
-    found = {f"{panel.name}: ": foretold(panel, rows) for panel, rows in tables}
+    foretold_by = {f"{panel.name}: ": foretold(panel, rows) for panel, rows in tables}
     print("### Has most in truth, by one session, and had most in the other\n")
-    print(bin_by_probability({name: in_truth for name, (in_truth, _) in found.items()}))
+    print(bin_by_probability({name: in_truth for name, (in_truth, _) in foretold_by.items()}))
     print("\n### Has most in the other session, by one session, and had\n")
-    print(bin_by_probability({name: in_other for name, (_, in_other) in found.items()}))
+    print(bin_by_probability({name: in_other for name, (_, in_other) in foretold_by.items()}))
 
 
 if __name__ == "__main__":

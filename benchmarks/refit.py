@@ -36,7 +36,7 @@ def lot_of(n_sessions: int, *, keys: list[str]) -> list[Brew]:
     """Return a simulated lot; each further descriptor is a weaker echo of the strength."""
     rng = np.random.default_rng([606, n_sessions])
     leaf, team = draw_leaf(rng), draw_team(rng)
-    found = []
+    brews = []
     for number in range(n_sessions):
         brew = draw_session(leaf, team, number=number, rng=rng, line=2.5)
         pours = tuple(
@@ -45,8 +45,8 @@ def lot_of(n_sessions: int, *, keys: list[str]) -> list[Brew]:
             else pour
             for pour in brew.pours
         )
-        found.append(replace(brew, pours=pours))
-    return found
+        brews.append(replace(brew, pours=pours))
+    return brews
 
 
 def correlated_rating(rating: float, i: int, rng: np.random.Generator) -> float:
@@ -66,15 +66,15 @@ def timed(run: Callable[[], T], *, before: Callable[[], object]) -> tuple[T, flo
 
 def tasted_of(brews: list[Brew], *, keys: list[str]) -> dict[str, list[SessionRatings]]:
     followed, _ = prepare_sessions(validated_brews(brews), grid=default_grid(), scales={})
-    return {key: [ratings for one in followed if (ratings := one.ratings_of(key))] for key in keys}
+    return {key: [ratings for session in followed if (ratings := session.ratings_of(key))] for key in keys}
 
 
 def sessions_by_taster(tasted: dict[str, list[SessionRatings]]) -> dict[Group, list[SessionRatings]]:
-    found: dict[Group, list[SessionRatings]] = {}
+    groups: dict[Group, list[SessionRatings]] = {}
     for key, sessions in tasted.items():
-        for one in sessions:
-            found.setdefault((key, one.taster), []).append(one)
-    return found
+        for session in sessions:
+            groups.setdefault((key, session.taster), []).append(session)
+    return groups
 
 
 def same(cold: dict[str, Posterior], warm: dict[str, Posterior]) -> bool:
@@ -96,18 +96,18 @@ def main() -> None:
         brews = lot_of(chosen.sessions, keys=keys)
         all_tasted, but_one = tasted_of(brews, keys=keys), tasted_of(brews[:-1], keys=keys)
 
-        def prepare(some: dict[str, list[SessionRatings]] = but_one) -> None:
+        def prepare(tasted: dict[str, list[SessionRatings]] = but_one) -> None:
             TOTALS_CACHE.clear()
-            fit_all(some, grid=default_grid())
+            fit_all(tasted, grid=default_grid())
 
-        def sum_up(some: dict[str, list[SessionRatings]] = all_tasted) -> dict[Group, IntArray]:
-            return TOTALS_CACHE.totals(sessions_by_taster(some), grid=default_grid())
+        def sum_up(tasted: dict[str, list[SessionRatings]] = all_tasted) -> dict[Group, IntArray]:
+            return TOTALS_CACHE.totals(sessions_by_taster(tasted), grid=default_grid())
 
-        def fit_them(some: dict[str, list[SessionRatings]] = all_tasted) -> dict[str, Posterior]:
-            return fit_all(some, grid=default_grid())
+        def fit_them(tasted: dict[str, list[SessionRatings]] = all_tasted) -> dict[str, Posterior]:
+            return fit_all(tasted, grid=default_grid())
 
-        def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
-            return dict(to_stored(estimate_development(some, rated=rated)))
+        def develop_it(lot: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
+            return dict(to_stored(estimate_development(lot, rated=rated)))
 
         sums, sums_cold_s = timed(sum_up, before=TOTALS_CACHE.clear)
         more_sums, sums_warm_s = timed(sum_up, before=prepare)
@@ -118,13 +118,13 @@ def main() -> None:
         equal = all(np.array_equal(sums[group], more_sums[group]) for group in sums)
         if not equal or not same(cold, warm) or cold_shown != warm_shown:
             sys.exit("a refit differs from the cold fit")
-        for what, slow, fast in (
+        for step, slow, fast in (
             ("sums", sums_cold_s, sums_warm_s),
             ("fit", cold_s, warm_s),
             ("develop", all_cold_s, all_warm_s),
         ):
             print(
-                f"| {what} | {chosen.sessions} | {n_keys} | {slow:.4f} | {fast:.4f} | {slow / fast:.1f} |"
+                f"| {step} | {chosen.sessions} | {n_keys} | {slow:.4f} | {fast:.4f} | {slow / fast:.1f} |"
                 f" {TOTALS_CACHE.n_bytes / 2**20:.1f} |",
                 flush=True,
             )
@@ -135,8 +135,8 @@ def main() -> None:
             keys = ["strength", *(f"descriptor {i}" for i in range(1, n_keys))]
             brews = lot_of(n_sessions, keys=keys)
 
-            def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
-                return dict(to_stored(estimate_development(some, rated=rated)))
+            def develop_it(lot: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
+                return dict(to_stored(estimate_development(lot, rated=rated)))
 
             seconds.append(timed(develop_it, before=TOTALS_CACHE.clear)[1])
         print(f"| {n_sessions} | {seconds[0]:.3f} | {seconds[1]:.3f} |", flush=True)

@@ -84,7 +84,7 @@ def primary_ms(place: Installation) -> float:
 
 def measure(place: Installation, *, times: int) -> dict[str, tuple[float, float]]:
     """Return for each read the median time and the primary's time. [ms]."""
-    phone, found = fill(place), {}
+    phone, figures = fill(place), {}
     for name, read in reads_of(phone, place.url).items():
         for _ in range(20):  # each thread of the server connects
             read()
@@ -93,8 +93,8 @@ def measure(place: Installation, *, times: int) -> dict[str, tuple[float, float]
             began = time.perf_counter()
             read()
             took_s.append(time.perf_counter() - began)
-        found[name] = (1000 * median(took_s), (primary_ms(place) - before) / times)
-    return found
+        figures[name] = (1000 * median(took_s), (primary_ms(place) - before) / times)
+    return figures
 
 
 def main() -> int:
@@ -109,11 +109,11 @@ def main() -> int:
             started(kind(Path(folder), LEAFSPAN_REQUESTS_PER_MINUTE="1000000")) as place,
         ):
             columns.append(measure(place, times=times))
-    alone, beside = columns
+    alone, with_replica = columns
     print("| read | request, primary alone | with a replica | the primary's share, alone | with a replica | ratio |")
     print("| --- |" + " ---: |" * 5)
     for name, (request_ms, primary_ms) in alone.items():
-        other_ms, other_primary_ms = beside[name]
+        other_ms, other_primary_ms = with_replica[name]
         print(
             f"| {name} | {request_ms:.1f} ms | {other_ms:.1f} ms | {primary_ms:.2f} ms | {other_primary_ms:.2f} ms |"
             f" {other_primary_ms / primary_ms:.2f} |"

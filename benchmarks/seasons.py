@@ -104,9 +104,9 @@ def season(deal: Deal, *, rng: np.random.Generator) -> Season:
 
 def plans(sittings: int, *, n_plans: int, progress: Callable[[str, int, int], None]) -> list[Plan]:
     """Make the plans that seasons take turns with."""
-    made = []
+    plans = []
     for number in range(n_plans):
-        made.append(
+        plans.append(
             plan_servings(
                 lots=[str(lot) for lot in range(N_LOTS)],
                 tasters=[str(taster) for taster in range(N_TASTERS)],
@@ -116,72 +116,72 @@ def plans(sittings: int, *, n_plans: int, progress: Callable[[str, int, int], No
             )
         )
         progress(f"plans of {sittings} sittings", number + 1, n_plans)
-    return made
+    return plans
 
 
 def shuffle_plan(plan: Plan, *, rng: np.random.Generator) -> Deal:
     """Return who gets what, the plan's lots shuffled."""
     names = rng.permutation(N_LOTS)
-    return [(int(one.taster), [int(names[int(lot)]) for lot in one.lots]) for one in plan.sittings]
+    return [(int(sitting.taster), [int(names[int(lot)]) for lot in sitting.lots]) for sitting in plan.sittings]
 
 
-def score(one: Season, *, into: Scores, start: int) -> None:
+def score(played: Season, *, into: Scores, start: int) -> None:
     """Score one season, by the flight's answer and by what is done without it."""
-    found = analyse_flight(one.cups, scale=10.0, seed=start, lots=[str(lot) for lot in range(N_LOTS)])
-    place = [int(standing.lot) for standing in found.standings]
-    best = int(one.lots.argmax())
-    into.predicted.append(np.array([standing.p_best for standing in found.standings]))
+    answer = analyse_flight(played.cups, scale=10.0, seed=start, lots=[str(lot) for lot in range(N_LOTS)])
+    place = [int(standing.lot) for standing in answer.standings]
+    best = int(played.lots.argmax())
+    into.predicted.append(np.array([standing.p_best for standing in answer.standings]))
     into.true.append(np.array([lot == best for lot in place], dtype=np.float64))
-    into.covered.append(fmean(s.low <= one.level[int(s.lot)] <= s.high for s in found.standings))
-    if found.carry_over is not None:
-        into.carry_covered.append(found.carry_over.low <= one.carry <= found.carry_over.high)
-    chosen = {"adjusted means": place[0], "average ranks": by_ranks(one.cups), "raw means": by_means(one.cups)}
+    into.covered.append(fmean(s.low <= played.level[int(s.lot)] <= s.high for s in answer.standings))
+    if answer.carry_over is not None:
+        into.carry_covered.append(answer.carry_over.low <= played.carry <= answer.carry_over.high)
+    chosen = {"adjusted means": place[0], "average ranks": by_ranks(played.cups), "raw means": by_means(played.cups)}
     for way, lot in chosen.items():
         into.correct[way].append(lot == best)
-        into.lost[way].append(float(one.lots.max() - one.lots[lot]))
-    into.chance_lost.append(float(one.lots.max() - one.lots.mean()))
-    if found.settled:
+        into.lost[way].append(float(played.lots.max() - played.lots[lot]))
+    into.chance_lost.append(float(played.lots.max() - played.lots.mean()))
+    if answer.settled:
         into.settled_correct.append(place[0] == best)
-    into.expected_loss.append(found.expected_loss or 0.0)
+    into.expected_loss.append(answer.expected_loss or 0.0)
 
 
 def by_ranks(cups: Sequence[Cup]) -> int:
     """Return the lot whose place within its sittings is the highest on average, ties as they come."""
     places: dict[str, list[float]] = {}
-    for sitting in sorted({one.sitting for one in cups}):
-        own = [one for one in cups if one.sitting == sitting]
-        for one, rank in zip(own, rankdata([one.score for one in own]), strict=True):
-            places.setdefault(one.lot, []).append(float(rank) / len(own))
+    for sitting in sorted({cup.sitting for cup in cups}):
+        own = [cup for cup in cups if cup.sitting == sitting]
+        for cup, rank in zip(own, rankdata([cup.score for cup in own]), strict=True):
+            places.setdefault(cup.lot, []).append(float(rank) / len(own))
     return int(max(sorted(places), key=lambda lot: fmean(places[lot])))
 
 
 def by_means(cups: Sequence[Cup]) -> int:
     """Return the lot with the highest mean score, ties as they come."""
     scores: dict[str, list[float]] = {}
-    for one in cups:
-        scores.setdefault(one.lot, []).append(one.score)
+    for cup in cups:
+        scores.setdefault(cup.lot, []).append(cup.score)
     return int(max(sorted(scores), key=lambda lot: fmean(scores[lot])))
 
 
 def choice_table(results: dict[int, Scores]) -> str:
     rows = ["| sittings | chosen by | the true best | points lost | 80 % intervals hold |", "| --- " * 5 + "|"]
-    for sittings, one in results.items():
+    for sittings, score in results.items():
         for way in METHODS:
-            cover = f"{fmean(one.covered):.1%}" if way == METHODS[0] else ""
-            correct = fmean(one.correct[way])
-            rows.append(f"| {sittings} | {way} | {correct:.1%} | {fmean(one.lost[way]):.2f} | {cover} |")
-        rows.append(f"| {sittings} | chance | {1 / N_LOTS:.1%} | {fmean(one.chance_lost):.2f} | |")
+            cover = f"{fmean(score.covered):.1%}" if way == METHODS[0] else ""
+            correct = fmean(score.correct[way])
+            rows.append(f"| {sittings} | {way} | {correct:.1%} | {fmean(score.lost[way]):.2f} | {cover} |")
+        rows.append(f"| {sittings} | chance | {1 / N_LOTS:.1%} | {fmean(score.chance_lost):.2f} | |")
     return "\n".join(rows)
 
 
 def calibration_table(results: dict[int, Scores]) -> str:
     rows = ["| sittings | predicted | found | lots | differ | within 5 points |", "| --- " * 6 + "|"]
-    for sittings, one in results.items():
-        rows += [_calibration(str(sittings), *bin_) for bin_ in one.reliability()]
-    for sittings, one in results.items():
-        predicted = fmean(float(probabilities[0]) for probabilities in one.predicted)
+    for sittings, score in results.items():
+        rows += [_calibration(str(sittings), *bin_) for bin_ in score.reliability()]
+    for sittings, score in results.items():
+        predicted = fmean(float(probabilities[0]) for probabilities in score.predicted)
         rows.append(
-            _calibration(f"{sittings}, leaders only", predicted, fmean(one.correct[METHODS[0]]), len(one.predicted))
+            _calibration(f"{sittings}, leaders only", predicted, fmean(score.correct[METHODS[0]]), len(score.predicted))
         )
     return "\n".join(rows)
 
@@ -204,16 +204,16 @@ def further_table(results: dict[int, Scores]) -> str:
         "| of these right |"
     )
     rows = [heads, "| --- " * 7 + "|"]
-    for sittings, one in results.items():
-        own, n = np.array(one.correct[METHODS[0]], dtype=np.float64), len(one.expected_loss)
+    for sittings, score in results.items():
+        own, n = np.array(score.correct[METHODS[0]], dtype=np.float64), len(score.expected_loss)
         better = []
         for way in METHODS[1:]:
-            less = own - np.array(one.correct[way], dtype=np.float64)
+            less = own - np.array(score.correct[way], dtype=np.float64)
             better.append(f"{less.mean():+.1%} ± {SAMPLING_Z * less.std(ddof=1) / n**0.5:.1%}")
-        correct = f"{fmean(one.settled_correct):.1%}" if one.settled_correct else "none"
+        correct = f"{fmean(score.settled_correct):.1%}" if score.settled_correct else "none"
         rows.append(
-            f"| {sittings} | {better[0]} | {better[1]} | {fmean(one.expected_loss):.2f} |"
-            f" {fmean(one.carry_covered):.1%} | {len(one.settled_correct)} of {n} | {correct} |"
+            f"| {sittings} | {better[0]} | {better[1]} | {fmean(score.expected_loss):.2f} |"
+            f" {fmean(score.carry_covered):.1%} | {len(score.settled_correct)} of {n} | {correct} |"
         )
     return "\n".join(rows)
 
@@ -261,9 +261,9 @@ def draw_reliability(results: dict[int, Scores]) -> str:
         [
             Line(
                 f"{sittings} sitting{'s' if sittings > 1 else ''}",
-                [(predicted, true) for predicted, true, count in one.reliability() if count >= LEAST_IN_BIN],
+                [(predicted, true) for predicted, true, count in score.reliability() if count >= LEAST_IN_BIN],
             )
-            for sittings, one in results.items()
+            for sittings, score in results.items()
         ],
         x=Axis("predicted probability of being best", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),
         y=Axis("share of lots that were", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),
@@ -279,11 +279,11 @@ def main() -> None:
     chosen = parser.parse_args()
     begun = reported = monotonic()
 
-    def progress(what: str, done: int, of: int) -> None:
+    def progress(step: str, done: int, of: int) -> None:
         nonlocal reported
         if done == of or monotonic() - reported > 2:
             reported = monotonic()
-            print(f"\r{reported - begun:5.0f} s  {what}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
+            print(f"\r{reported - begun:5.0f} s  {step}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
             if done == of:
                 print(file=sys.stderr)
 
@@ -293,8 +293,8 @@ def main() -> None:
         results[sittings] = Scores()
         for number in range(chosen.seasons):
             rng = np.random.default_rng([chosen.start, sittings, number])
-            one = season(shuffle_plan(served[number % len(served)], rng=rng), rng=rng)
-            score(one, into=results[sittings], start=number)
+            played = season(shuffle_plan(served[number % len(served)], rng=rng), rng=rng)
+            score(played, into=results[sittings], start=number)
             progress(f"seasons of {sittings} sittings", number + 1, chosen.seasons)
     usual = (chosen.seasons, chosen.start) == (SEASONS, FIRST_SEED)
     page = PAGE.format(

@@ -65,13 +65,13 @@ class Taster(threading.Thread):
             for word in WORDS:
                 rated = {"descriptor": word, "intensity": self._rng.randrange(101) / 10}
                 self._new("note", session=session, infusion=pour, moment="mouth", **rated)
-            asked = time.perf_counter()
+            begun_s = time.perf_counter()
             try:
                 words = self._phone.sync().verdicts
             except Exception as error:  # noqa: BLE001 - counted and printed
                 self.trouble.append(repr(error))
                 continue
-            self.took_s.append(time.perf_counter() - asked)
+            self.took_s.append(time.perf_counter() - begun_s)
             if set(words) != {"applied"}:
                 self.trouble.append(str(dict(words)))
 
@@ -82,7 +82,7 @@ class Taster(threading.Thread):
 
 def floor_s(url: str) -> list[float]:
     """Write and read back the rows of one sync, as raw psycopg does it; return how long each took."""
-    found = []
+    times_s = []
     with psycopg.connect(url, autocommit=True, row_factory=dict_row) as raw, raw.cursor() as cursor:
         like = {}
         for table, many in (("infusion", 1), ("note", len(WORDS))):
@@ -107,8 +107,8 @@ def floor_s(url: str) -> list[float]:
                 [pour["team_id"], revision],
             )
             cursor.fetchall()
-            found.append(time.perf_counter() - begun)
-    return found
+            times_s.append(time.perf_counter() - begun)
+    return times_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +141,7 @@ def play(
     url: str, tables: list[Table], *, pace: float, start: Barrier, outcomes: "multiprocessing.Queue[Outcome]"
 ) -> None:
     """Play the phones of some teams in a process of their own."""
-    found, tasters = Outcome(), dict[int, list[Taster]]()
+    outcome, tasters = Outcome(), dict[int, list[Taster]]()
     for table in tables:
         tasters[table.team] = [
             Taster(phone_of(url, team=table.team), lot=table.lot, pace=pace, seed=table.team * PER_TEAM + number)
@@ -153,10 +153,10 @@ def play(
         taster.start()
     for taster in everybody:
         taster.join()
-        found.took_s += taster.took_s
-        found.trouble += taster.trouble
-    found.written = {team: sum(taster.written for taster in at_table) for team, at_table in tasters.items()}
-    outcomes.put(found)
+        outcome.took_s += taster.took_s
+        outcome.trouble += taster.trouble
+    outcome.written = {team: sum(taster.written for taster in at_table) for team, at_table in tasters.items()}
+    outcomes.put(outcome)
 
 
 def serve(place: Installation, *, faster: float) -> int:
@@ -171,21 +171,21 @@ def serve(place: Installation, *, faster: float) -> int:
     context = multiprocessing.get_context("spawn")
     start, outcomes = context.Barrier(PROCESSES + 1, timeout=PATIENCE_S), context.Queue()
     for number in range(PROCESSES):
-        given = {"pace": 1 / faster, "start": start, "outcomes": outcomes}
-        context.Process(target=play, args=(place.url, tables[number::PROCESSES]), kwargs=given, daemon=True).start()
+        arguments = {"pace": 1 / faster, "start": start, "outcomes": outcomes}
+        context.Process(target=play, args=(place.url, tables[number::PROCESSES]), kwargs=arguments, daemon=True).start()
     start.wait()
     print(f"  {TEAMS * PER_TEAM} phones signed in", file=sys.stderr, flush=True)
     begun = time.monotonic()
-    found = [outcomes.get(timeout=SERVICE_S / faster + PATIENCE_S) for _ in range(PROCESSES)]
+    results = [outcomes.get(timeout=SERVICE_S / faster + PATIENCE_S) for _ in range(PROCESSES)]
     service_s = time.monotonic() - begun
     stale = sum(not figures_are_current(watcher, limit_s=30) for watcher in watchers)
     missing = 0
     for team, watcher in enumerate(watchers):
         watcher.sync()
         n_received = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
-        missing += sum(one.written.get(team, 0) for one in found) - n_received
-    trouble = [text for one in found for text in one.trouble]
-    took = [s for one in found for s in one.took_s]
+        missing += sum(outcome.written.get(team, 0) for outcome in results) - n_received
+    trouble = [text for outcome in results for text in outcome.trouble]
+    took = [s for outcome in results for s in outcome.took_s]
     servers = running(place.home)
     if servers is None:
         raise SystemExit("the servers are gone")
@@ -197,8 +197,8 @@ def serve(place: Installation, *, faster: float) -> int:
         f" {1000 * median(took):.0f} ms | {1000 * quantiles(took, n=20)[-1]:.0f} ms | {1000 * max(took):.0f} ms |"
         f" {1000 * floor:.1f} ms | {100 * floor / median(took):.0f} % |"
     )
-    for one in trouble[:5]:
-        print(one)
+    for text in trouble[:5]:
+        print(text)
     return len(trouble) + missing + stale
 
 

@@ -48,11 +48,11 @@ def figures(orders: list[list[int]], *, n_lots: int) -> tuple[float, float, bool
     for number, order in enumerate(orders):
         np.add.at(counts, (order, number), 1)
     none = no_others(len(orders))
-    found, most = efficiency(counts, none), bound(counts, none)
+    reached, most = efficiency(counts, none), bound(counts, none)
     both = count_orders(orders, n_lots=n_lots)
     apart = both.follows[~np.eye(n_lots, dtype=bool)]
-    share = found / most if most else 0.0
-    return found, share, is_connected(counts, none), int(np.ptp(both.places, axis=1).max()), int(np.ptp(apart))
+    share = reached / most if most else 0.0
+    return reached, share, is_connected(counts, none), int(np.ptp(both.places, axis=1).max()), int(np.ptp(apart))
 
 
 def main() -> None:
@@ -77,12 +77,12 @@ def main() -> None:
             figures(dealt(n_lots, n_sittings=len(plan.sittings), cups=cups, rng=rng), n_lots=n_lots)
             for _ in range(DEALS)
         ]
-        share, places, neighbours = (median(one[i] for one in deals) for i in (1, 3, 4))
+        share, places, neighbours = (median(deal[i] for deal in deals) for i in (1, 3, 4))
         print(
             f"| {n_lots} | {n_tasters} | {cups} | {sittings} | {plan.efficiency:.4f} |"
             f" {plan.efficiency / plan.bound:.4f} | {plan.position_spread} | {plan.carry_over_spread} | {seconds:.2f} |"
-            f" {median(one[0] for one in deals):.4f} | {share:.4f} | {places:.0f} | {neighbours:.0f} |"
-            f" {sum(one[2] for one in deals)} % |",
+            f" {median(deal[0] for deal in deals):.4f} | {share:.4f} | {places:.0f} | {neighbours:.0f} |"
+            f" {sum(deal[2] for deal in deals)} % |",
             flush=True,
         )
 

@@ -172,13 +172,13 @@ def _use(phones: list[tuple[Phone, str]], *, seconds: float, into: Times) -> Non
         person.start()
     for person in people:
         person.join()
-        for kind, found in person.times.items():
-            into[kind] += found
+        for kind, times in person.times.items():
+            into[kind] += times
 
 
 def _people(place: Installation) -> tuple[list[tuple[Phone, str]], str, list[NotingTransport]]:
     """Return phones with a lot of their own, tasted; the token of another member; and the phones' transports."""
-    found: list[tuple[Phone, str]] = []
+    phones: list[tuple[Phone, str]] = []
     transports: list[NotingTransport] = []
     team = ""
     for i in range(PEOPLE):
@@ -196,11 +196,11 @@ def _people(place: Installation) -> tuple[list[tuple[Phone, str]], str, list[Not
                 rating = {"moment": "mouth", "descriptor": "strength", "intensity": 8 - number}
                 phone.create("note", {"session": session, "infusion": infusion, **rating})
         phone.sync()
-        found.append((phone, lot))
+        phones.append((phone, lot))
     # a login of their own: a login's requests wait for each other, so the phones of one would delay it by design
     place.manage("new_member", "--team", team, "--shop", "Bench", "--username", "slow", "--role", "buyer")
     slow = Phone(HttpTransport(place.url), store=MemoryStore())
-    return found, str(slow.sign_in(username="slow", password=PASSWORD)["token"]), transports
+    return phones, str(slow.sign_in(username="slow", password=PASSWORD)["token"]), transports
 
 
 def measure(place: Installation, *, senders: int, phones: int, seconds: float) -> float:
@@ -208,13 +208,13 @@ def measure(place: Installation, *, senders: int, phones: int, seconds: float) -
     people, token, transports = _people(place)
     last_lot = people[-1][1]
     without: Times = defaultdict(list)
-    beside: Times = defaultdict(list)
+    disturbed: Times = defaultdict(list)
     _use(people, seconds=seconds, into=defaultdict(list))  # figures are computed, caches filled
     for block in range(BLOCKS):
         _use(people, seconds=seconds, into=without)
         with slow_senders(place.url, senders), slow_phones(place.url, phones, token=token, lot=last_lot):
             time.sleep(3.0)
-            _use(people, seconds=seconds, into=beside)
+            _use(people, seconds=seconds, into=disturbed)
         print(f"  block {block + 1} of {BLOCKS} measured", file=sys.stderr, flush=True)
     print(
         f"| request | n | p95 without | p95 beside {senders} slow senders and {phones} slow phones | ratio | longest |"
@@ -222,12 +222,12 @@ def measure(place: Installation, *, senders: int, phones: int, seconds: float) -
     print("| --- | ---: | ---: | ---: | ---: | ---: |")
     together = (
         "all",
-        [s for found in without.values() for s in found],
-        [s for found in beside.values() for s in found],
+        [s for times in without.values() for s in times],
+        [s for times in disturbed.values() for s in times],
     )
     ratio = 0.0
-    for kind, quiet, busy in (*((kind, without[kind], beside[kind]) for kind in without), together):
-        p95 = [quantiles(found, n=20)[-1] for found in (quiet, busy)]
+    for kind, quiet, busy in (*((kind, without[kind], disturbed[kind]) for kind in without), together):
+        p95 = [quantiles(times, n=20)[-1] for times in (quiet, busy)]
         ratio = p95[1] / p95[0]
         print(
             f"| {kind} | {len(busy)} | {1000 * p95[0]:.0f} ms | {1000 * p95[1]:.0f} ms | {ratio:.2f}"
@@ -246,15 +246,15 @@ def main() -> int:
     parser.add_argument("--phones", type=int, default=50)
     parser.add_argument("--seconds", type=float, default=20.0, help="of each half of a block")
     parser.add_argument("--only-phones", type=json.loads, help=argparse.SUPPRESS)
-    given = parser.parse_args()
-    if given.only_phones:
-        asyncio.run(_only_phones(*given.only_phones))
+    options = parser.parse_args()
+    if options.only_phones:
+        asyncio.run(_only_phones(*options.only_phones))
         return 0
     with (
         tempfile.TemporaryDirectory(prefix="leafspan-slow-") as folder,
         started(Cell(Path(folder), **NO_LIMITS)) as place,
     ):
-        ratio = measure(place, senders=given.senders, phones=given.phones, seconds=given.seconds)
+        ratio = measure(place, senders=options.senders, phones=options.phones, seconds=options.seconds)
     return 0 if ratio <= ASKED else 1
 
 

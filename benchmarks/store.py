@@ -70,9 +70,9 @@ def run(sizes: tuple[int, ...]) -> None:
     teams = []
     for _ in range(2):
         name = f"Bench {uuid4()}"
-        made = create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
-        teams.append(made)
-    found: dict[str, list[int]] = {name: [] for name in QUERIES}
+        owner = create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
+        teams.append(owner)
+    pages_of: dict[str, list[int]] = {name: [] for name in QUERIES}
     rows = {table: [0] * len(sizes) for table in TABLES}
     session, lot = 0, uuid4()
     for at, notes in enumerate(sizes):
@@ -100,16 +100,16 @@ def run(sizes: tuple[int, ...]) -> None:
             cursor.execute("SELECT (min(revision) + max(revision)) / 2 FROM tastings_note WHERE team_id = %s", [team])
             middle = cursor.fetchone()[0]
             cursor.execute("SELECT id FROM tastings_note WHERE team_id = %s ORDER BY md5(id::text) LIMIT 100", [team])
-            given = {
+            values = {
                 "team": team,
                 "middle": middle,
                 "lot": lot,
-                "ids": [UUID(str(one)) for (one,) in cursor.fetchall()],
+                "ids": [UUID(str(note)) for (note,) in cursor.fetchall()],
             }
             for name, query in QUERIES.items():
-                cursor.execute(f"EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {query}", given)
+                cursor.execute(f"EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {query}", values)
                 plan = cursor.fetchone()[0]
-                found[name].append(pages((json.loads(plan) if isinstance(plan, str) else plan)[0]["Plan"]))
+                pages_of[name].append(pages((json.loads(plan) if isinstance(plan, str) else plan)[0]["Plan"]))
             for table in TABLES:
                 cursor.execute(f"SELECT count(*) FROM {table}")
                 rows[table][at] = cursor.fetchone()[0]
@@ -119,11 +119,11 @@ def run(sizes: tuple[int, ...]) -> None:
         sizes_found = cursor.fetchall()
     of_notes = rows["tastings_note"][-1]
     print("| what | bytes per note |\n| --- | ---: |")
-    for name, size, _ in sorted(sizes_found, key=lambda one: -one[1]):
+    for name, size, _ in sorted(sizes_found, key=lambda row: -row[1]):
         print(f"| `{name}` | {size / of_notes:.0f} |")
     print(f"| all | {sum(size for _, size, _ in sizes_found) / of_notes:.0f} |")
     print(f"\n| pages of 8 kB touched | {' | '.join(f'{n:,} notes' for n in sizes)} |\n| --- | {'---: |' * len(sizes)}")
-    for name, counts in found.items():
+    for name, counts in pages_of.items():
         print(f"| {name} | {' | '.join(f'{count:,}' for count in counts)} |")
 
 
@@ -131,10 +131,10 @@ def main() -> int:
     """Run it on given or throw-away servers."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--notes", type=int, nargs="+", default=[20_000, 500_000])
-    given = parser.parse_args()
-    with test_servers() as found:
-        os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(tuple(sorted(given.notes)))
+    options = parser.parse_args()
+    with test_servers() as servers:
+        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+        run(tuple(sorted(options.notes)))
     return 0
 
 

@@ -57,12 +57,12 @@ class Progress:
     begun: float
     last_printed_at: float = 0.0
 
-    def __call__(self, what: str, done: int, of: int) -> None:
+    def __call__(self, step: str, done: int, of: int) -> None:
         """Say it."""
         now = monotonic()
         if done == of or now - self.last_printed_at > 2:
             self.last_printed_at = now
-            print(f"\r{now - self.begun:5.0f} s  {what}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
+            print(f"\r{now - self.begun:5.0f} s  {step}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
             if done == of:
                 print(file=sys.stderr)
 
@@ -72,29 +72,29 @@ class Requirement:
     """One requirement: its name, what was found and what is asked for, one per number of sessions."""
 
     name: str
-    found: Sequence[float]
+    values: Sequence[float]
     low: Sequence[float]
     high: Sequence[float]
 
     def row(self) -> str:
         """Return the row as markdown."""
-        holds = all(low <= one <= high for low, one, high in zip(self.low, self.found, self.high, strict=True))
-        found = " / ".join(f"{one:.2f}" for one in self.found)
-        return f"| {self.name} | {found} | {'yes' if holds else '**no**'} |"
+        holds = all(low <= value <= high for low, value, high in zip(self.low, self.values, self.high, strict=True))
+        values = " / ".join(f"{value:.2f}" for value in self.values)
+        return f"| {self.name} | {values} | {'yes' if holds else '**no**'} |"
 
 
 def all_curves(
     worlds: Mapping[str, World], *, lots: int, start: int, progress: Callable[[str, int, int], None], first: int = 0
 ) -> Curves:
-    found: Curves = {}
+    curves: Curves = {}
     for number, (name, world) in enumerate(worlds.items(), start=first):
         for sessions in SESSIONS:
-            scores = found[name, sessions] = CurveScores()
+            scores = curves[name, sessions] = CurveScores()
             for team in range(-(-lots // world.lots)):
                 rng = np.random.default_rng([start, number, sessions, team])
                 scores.lots += lots_of_a_team(world, sessions=sessions, rng=rng)
                 progress(f"{name}, {sessions} sessions", min(len(scores.lots), lots), lots)
-    return found
+    return curves
 
 
 def curve_table(curves: Curves) -> str:
@@ -103,14 +103,14 @@ def curve_table(curves: Curves) -> str:
         "| right when p > 0.8 | share p > 0.8 |"
     )
     rows = [heads, "| --- " * 9 + "|"]
-    for (world, sessions), one in curves.items():
-        is_label_correct, is_confident = one.is_label_correct(), one.is_confident()
+    for (world, sessions), score in curves.items():
+        is_label_correct, is_confident = score.is_label_correct(), score.is_confident()
         figures = (
-            one.rmse(),
-            one.plain_rmse(),
-            one.coverage().mean(),
+            score.rmse(),
+            score.plain_rmse(),
+            score.coverage().mean(),
             is_label_correct.mean(),
-            one.is_baseline_correct().mean(),
+            score.is_baseline_correct().mean(),
             is_label_correct[is_confident].mean(),
             is_confident.mean(),
         )
@@ -124,22 +124,22 @@ def hard_table(curves: Curves) -> str:
         "| label right | by averages | method 6 covered |"
     )
     rows = [heads, "| --- " * 9 + "|"]
-    for (world, sessions), one in curves.items():
-        cover = one.coverage()
+    for (world, sessions), score in curves.items():
+        cover = score.coverage()
         before = METHOD_6_COVERED.get(world)
         covered_before = "" if before is None else f"{before[SESSIONS.index(sessions)]:.2f}"
         rows.append(
-            f"| {world} | {sessions} | {one.rmse():.2f} | {one.plain_rmse():.2f} | {cover.mean():.2f} | "
-            f"{cover.min():.2f} to {cover.max():.2f} | {one.is_label_correct().mean():.2f} | "
-            f"{one.is_baseline_correct().mean():.2f} | {covered_before} |"
+            f"| {world} | {sessions} | {score.rmse():.2f} | {score.plain_rmse():.2f} | {cover.mean():.2f} | "
+            f"{cover.min():.2f} to {cover.max():.2f} | {score.is_label_correct().mean():.2f} | "
+            f"{score.is_baseline_correct().mean():.2f} | {covered_before} |"
         )
     return "\n".join(rows)
 
 
 def infusion_table(curves: Curves) -> str:
     rows = ["| world | sessions | | " + " | ".join(str(n) for n in range(1, 13)) + " |", "| --- " * 15 + "|"]
-    for (world, sessions), one in curves.items():
-        bias, cover = one.errors().mean(axis=0), one.coverage()
+    for (world, sessions), score in curves.items():
+        bias, cover = score.errors().mean(axis=0), score.coverage()
         rows.append(f"| {world} | {sessions} | bias | " + " | ".join(f"{value:+.2f}" for value in bias) + " |")
         rows.append("| | | covers | " + " | ".join(f"{value:.2f}" for value in cover) + " |")
     return "\n".join(rows)
@@ -147,32 +147,32 @@ def infusion_table(curves: Curves) -> str:
 
 def requirements(curves: Curves, *, teams: dict[int, TeamScores], moved: float) -> str:
     """Set what is asked for beside what was found in the saturating world."""
-    some = [curves["saturating", sessions] for sessions in SESSIONS]
-    is_confident = [float(one.is_label_correct()[one.is_confident()].mean()) for one in some]
-    last = some[-1]
+    saturating = [curves["saturating", sessions] for sessions in SESSIONS]
+    is_confident = [float(score.is_label_correct()[score.is_confident()].mean()) for score in saturating]
+    last = saturating[-1]
     none, full = (0.0,) * 3, (np.inf,) * 3
     rows = (
-        Requirement("RMSE at most 0.85 / 0.52 / 0.37", [one.rmse() for one in some], none, (0.85, 0.52, 0.37)),
+        Requirement("RMSE at most 0.85 / 0.52 / 0.37", [of.rmse() for of in saturating], none, (0.85, 0.52, 0.37)),
         Requirement(
             "80 % intervals of curves cover 0.76 to 0.84",
-            [float(one.coverage().mean()) for one in some],
+            [float(score.coverage().mean()) for score in saturating],
             *band(0.76, 0.84),
         ),
         Requirement(
             "labels right, a slow fade counted as steady, at least 0.83 / 0.87 / 0.91",
-            [float(one.is_fade_or_not_correct().mean()) for one in some],
+            [float(score.is_fade_or_not_correct().mean()) for score in saturating],
             (0.83, 0.87, 0.91),
             full,
         ),
         Requirement("labels right where p > 0.8, at least 0.92", is_confident, *band(0.92, 1.0)),
         Requirement(
             "80 % intervals of counts cover at least 0.80",
-            [float(np.mean(one.ways["learned"].covered)) for one in teams.values()],
+            [float(np.mean(team.ways["learned"].covered)) for team in teams.values()],
             *band(0.80, 1.0),
         ),
         Requirement(
             "the same without the team's other lots",
-            [float(np.mean(one.ways["alone"].covered)) for one in teams.values()],
+            [float(np.mean(team.ways["alone"].covered)) for team in teams.values()],
             *band(0.80, 1.0),
         ),
         Requirement(
@@ -181,7 +181,7 @@ def requirements(curves: Curves, *, teams: dict[int, TeamScores], moved: float) 
         Requirement("labels of eight sessions moved by one of all tens, below 0.05", [moved], (0.0,), (0.05,)),
     )
     return "\n".join(
-        ["| required | found at 1 / 3 / 8 sessions | met |", "| --- | --- | --- |", *(one.row() for one in rows)]
+        ["| required | found at 1 / 3 / 8 sessions | met |", "| --- | --- | --- |", *(row.row() for row in rows)]
     )
 
 
@@ -191,11 +191,11 @@ def band(low: float, high: float) -> tuple[Sequence[float], Sequence[float]]:
 
 def draw(curves: Curves) -> None:
     """Write the drawings."""
-    some = {sessions: curves["saturating", sessions] for sessions in SESSIONS}
+    saturating = {sessions: curves["saturating", sessions] for sessions in SESSIONS}
     error = drawing(
         [
-            Line("computed", [(sessions, one.rmse()) for sessions, one in some.items()]),
-            Line("mean by infusion number", [(sessions, one.plain_rmse()) for sessions, one in some.items()]),
+            Line("computed", [(sessions, score.rmse()) for sessions, score in saturating.items()]),
+            Line("mean by infusion number", [(sessions, score.plain_rmse()) for sessions, score in saturating.items()]),
         ],
         x=Axis("sessions", (1, 2, 3, 4, 5, 6, 7, 8)),
         y=Axis("error of the curve, points", (0.0, 0.25, 0.5, 0.75, 1.0, 1.25)),
@@ -203,8 +203,8 @@ def draw(curves: Curves) -> None:
     )
     cover = drawing(
         [
-            Line("1 session" if s == 1 else f"{s} sessions", list(enumerate(one.coverage().tolist(), start=1)))
-            for s, one in some.items()
+            Line("1 session" if s == 1 else f"{s} sessions", list(enumerate(score.coverage().tolist(), start=1)))
+            for s, score in saturating.items()
         ],
         x=Axis("infusion", tuple(range(1, 13))),
         y=Axis("share of intervals that cover the true value", (0.5, 0.6, 0.7, 0.8, 0.9, 1.0), "{:.1f}"),
@@ -215,9 +215,9 @@ def draw(curves: Curves) -> None:
         [
             Line(
                 "1 session" if s == 1 else f"{s} sessions",
-                [(stated, true) for stated, true, _ in one.reliability(edges=BIN_EDGES)],
+                [(stated, true) for stated, true, _ in score.reliability(edges=BIN_EDGES)],
             )
-            for s, one in some.items()
+            for s, score in saturating.items()
         ],
         x=Axis("probability stated", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),
         y=Axis("share true", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),

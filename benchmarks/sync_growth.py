@@ -91,8 +91,8 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
         name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
     )
     lot = str(uuid4())
-    made = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
-    push(member, device=uuid4(), sent=made, now=timezone.now())
+    changes = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
+    push(member, device=uuid4(), sent=changes, now=timezone.now())
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
     words = dict(Descriptor.objects.filter(team=None).values_list("key", "id"))
     base = member.team.first_revision + BASE
@@ -152,26 +152,26 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     for model in (Session, Infusion, Note):
         schema, table = model.schema, model._meta.db_table
         names = ["w.key" if field.kind == "key" else f"r.{column_name(field)}" for field in schema.fields]
-        more = ["r.taster_id"] if model is Session else []
+        extra = ["r.taster_id"] if model is Session else []
         join = " JOIN tastings_descriptor AS w ON w.id = r.descriptor_id" if model is Note else ""
         query = (
-            f"SELECT r.id, r.revision, r.removed, r.by_id, {', '.join([*names, *more])} FROM {table} AS r{join}"
+            f"SELECT r.id, r.revision, r.removed, r.by_id, {', '.join([*names, *extra])} FROM {table} AS r{join}"
             " WHERE r.team_id = %s AND r.revision > %s ORDER BY r.revision LIMIT 501"
         )
         selects.append((schema, query, tuple((f.name, TO_WIRE[f.kind]) for f in schema.fields)))
 
-    def read(cursor: int) -> str:
-        found = []
+    def read_rows(cursor: int) -> str:
+        rows = []
         with connection.cursor() as outer, outer.connection.cursor() as raw:
             for schema, query, encoders in selects:
                 raw.execute(query, [member.team_id, cursor])
-                found += [(row[1], schema.type, row, encoders) for row in raw.fetchall()]
-        found.sort(key=lambda one: one[0])
+                rows += [(row[1], schema.type, row, encoders) for row in raw.fetchall()]
+        rows.sort(key=lambda row: row[0])
         return json.dumps(
             [
                 {"type": kind, "id": str(row[0]), "revision": revision, "deleted": row[2], "by": str(row[3]),
                  "fields": {name: encode(value) for (name, encode), value in zip(encoders, row[4:], strict=False)}}
-                for revision, kind, row, encoders in found[:500]
+                for revision, kind, row, encoders in rows[:500]
             ]
         )  # fmt: skip
 
@@ -186,22 +186,22 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
                     ("push", partial(pushed, json.dumps(bodies[0]))),
                     ("write", partial(written, bodies[1])),
                     ("pull", partial(pulled, middle)),
-                    ("read", partial(read, middle)),
+                    ("read", partial(read_rows, middle)),
                 ):
                     begun = perf_counter()
                     work()
                     if number >= 0:
                         times[notes][name].append(perf_counter() - begun)
         print(f"  block {block + 1} of {blocks} measured", file=sys.stderr, flush=True)
-    _print_results({notes: {name: median(values) for name, values in found.items()} for notes, found in times.items()})
+    _print_results({notes: {name: median(values) for name, values in of.items()} for notes, of in times.items()})
 
 
-def _print_results(found: dict[int, dict[str, float]]) -> None:
-    small = found[min(found)]
+def _print_results(medians: dict[int, dict[str, float]]) -> None:
+    small = medians[min(medians)]
     print("| notes in the store | push of 109 | to its floor | to the smaller store | pull of 500 | to its floor |"
           " to the smaller store |")  # fmt: skip
     print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
-    for notes, of in found.items():
+    for notes, of in medians.items():
         print(
             f"| {notes:,} | {1000 * of['push']:.1f} ms | {of['push'] / of['write']:.2f} |"
             f" {of['push'] / small['push']:.2f} | {1000 * of['pull']:.1f} ms | {of['pull'] / of['read']:.2f} |"
@@ -214,10 +214,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--blocks", type=int, default=6, help="of ten rounds on each store")
     parser.add_argument("--notes", type=int, nargs=2, default=SIZES)
-    given = parser.parse_args()
-    with test_servers() as found:
-        os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(tuple(given.notes), given.blocks)
+    options = parser.parse_args()
+    with test_servers() as servers:
+        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+        run(tuple(options.notes), options.blocks)
     return 0
 
 

@@ -36,9 +36,9 @@ def session_body(lot: str, keys: list[str], *, at: str = "2026-03-04T12:00:00.00
     session, changes = str(uuid4()), list[dict[str, object]]()
 
     def add(type_name: str, **fields: object) -> str:
-        made = str(uuid4())
-        changes.append({"type": type_name, "id": made, "at": at, "fields": fields})
-        return made
+        record_id = str(uuid4())
+        changes.append({"type": type_name, "id": record_id, "at": at, "fields": fields})
+        return record_id
 
     session = add("session", lot=lot, started_at=at, leaf_g=5, vessel_ml=110, vessel_material="porcelain", warmed=True)
     pours = [add("infusion", session=session, number=n, steep_s=8 + 4 * n, pour_s=9, kettle_c=98) for n in range(1, 9)]
@@ -54,7 +54,7 @@ def session_body(lot: str, keys: list[str], *, at: str = "2026-03-04T12:00:00.00
     return changes
 
 
-def run(rounds: int, found: Running) -> None:
+def run(rounds: int, servers: Running) -> None:
     """Measure on a migrated, empty database and print the table."""
     import django  # the environment must name the servers first
 
@@ -151,7 +151,7 @@ def run(rounds: int, found: Running) -> None:
             timed(name, work)
         database.role = ""
 
-    with web_server(found) as url:
+    with web_server(servers) as url:
         phone = SyncingPhone(url, username=username, password=password)
         for number in range(rounds + 3):
             text = json.dumps(session_body(lot, keys))
@@ -196,9 +196,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rounds", type=int, default=40)
     rounds = parser.parse_args().rounds
-    with test_servers() as found:
-        os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(rounds, found)
+    with test_servers() as servers:
+        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+        run(rounds, servers)
     return 0
 
 

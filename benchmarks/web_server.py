@@ -18,7 +18,7 @@ _READY_LIMIT_S = 30.0
 
 
 @contextmanager
-def web_server(found: Running) -> Iterator[str]:
+def web_server(servers: Running) -> Iterator[str]:
     """Run the web server on these servers, as ``make run`` does; yield its address."""
     port = free_port()
     environment = {"OMP_NUM_THREADS": "1", "PORT": str(port), "LEAFSPAN_REQUESTS_PER_MINUTE": "1000000"}
@@ -26,8 +26,8 @@ def web_server(found: Running) -> Iterator[str]:
     web = Child(
         name="web",
         command=[sys.executable, "-m", *command],
-        env={**found.web_environment(), **environment},
-        log=found.home / "logs" / "web.log",
+        env={**servers.web_environment(), **environment},
+        log=servers.home / "logs" / "web.log",
     )
     web.start()
     try:
@@ -67,8 +67,8 @@ class SyncingPhone:
 
     def body(self, changes: Sequence[object]) -> bytes:
         """Return the body of the next sync."""
-        asked = {"schema": 1, "device": self._device, "scope": {"days": 120, "lots": []}, **self._standing}
-        return gzip.compress(json.dumps({**asked, "limit": 500, "changes": changes, "echo": False}).encode())
+        body = {"schema": 1, "device": self._device, "scope": {"days": 120, "lots": []}, **self._standing}
+        return gzip.compress(json.dumps({**body, "limit": 500, "changes": changes, "echo": False}).encode())
 
     def sync(self, body: bytes) -> dict[str, Any]:
         """Send a body and read the answer."""

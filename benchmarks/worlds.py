@@ -196,12 +196,12 @@ def draw_session(
     )
     noise = team.noise[taster]
     strength = {
-        key: team.shift[taster] + team.gain[taster] * one.cups(brew) + rng.normal(0, noise, len(pours))
-        for key, one in {"strength": leaf, **(others or {})}.items()
+        key: team.shift[taster] + team.gain[taster] * taste.cups(brew) + rng.normal(0, noise, len(pours))
+        for key, taste in {"strength": leaf, **(others or {})}.items()
     }
     felt = float(rng.normal(0.0, table.session_shift_sd)) if table.session_shift_sd else 0.0
     tired = table.fatigue_per_cup * (np.arange(-1.0, len(pours) - 1) - (table.joins_at - 1))
-    strength = {key: one + felt - tired for key, one in strength.items()}
+    strength = {key: values + felt - tired for key, values in strength.items()}
     read_off_c = float(rng.normal(0.0, THERMOMETER_C))
     rated = tuple(
         _add_ratings(
@@ -227,5 +227,5 @@ def draw_session(
 def _add_ratings(pour: Pour, *, strength: Mapping[str, float]) -> Pour:
     if not pour.tasted:
         return pour
-    ratings = {key: float(np.clip(np.round(2 * one) / 2, LOWEST, HIGHEST)) for key, one in strength.items()}
+    ratings = {key: float(np.clip(np.round(2 * points) / 2, LOWEST, HIGHEST)) for key, points in strength.items()}
     return replace(pour, ratings=ratings)

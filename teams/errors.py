@@ -57,7 +57,7 @@ class Refused(Exception):  # noqa: N818 - reads as what happened
     @property
     def reasons(self) -> str:
         """What is wrong with each field, else the refusal as a whole; for a command line."""
-        return "; ".join(f"{one.field}: {one.detail}" for one in self.problems) or self.detail
+        return "; ".join(f"{problem.field}: {problem.detail}" for problem in self.problems) or self.detail
 
 
 class NotFound(Refused):

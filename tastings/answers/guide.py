@@ -121,7 +121,7 @@ class BrewGuide:
 def brew_guide_answer(guide: Guide) -> BrewGuide:
     """Return the answer, its sentences in the language that is active."""
     vessel, target = guide.vessel, guide.target
-    notes = tuple(words.note(one) for one in guide.notes)
+    notes = tuple(words.note(note) for note in guide.notes)
     return BrewGuide(
         style=guide.style,
         pot=BrewPot(

@@ -32,7 +32,7 @@ def next_tastings_answer(plan: TastingPlan) -> NextTastings:
     return NextTastings(
         open_lots=plan.open_lots,
         tastings=tuple(
-            NextTasting(one.lot, one.name, one.status, one.sessions, next_session_sentence(one.next))
-            for one in plan.tastings
+            NextTasting(row.lot, row.name, row.status, row.sessions, next_session_sentence(row.next))
+            for row in plan.tastings
         ),
     )

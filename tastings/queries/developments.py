@@ -106,17 +106,17 @@ def sessions_of_lot(member: Member, lot: UUID) -> tuple[SessionFacts, ...]:
     )
     return tuple(
         SessionFacts(
-            id=str(one.id),
-            started_at=one.started_at,
-            taster=str(one.taster_id),
-            taster_name=str(one.taster),
-            shop=one.shop.name if one.shop else "",
-            leaf_g=one.leaf_g,
-            vessel_ml=one.vessel_ml,
-            vessel_material=one.vessel_material,
-            kettle_c=one.first_kettle_c,
+            id=str(session.id),
+            started_at=session.started_at,
+            taster=str(session.taster_id),
+            taster_name=str(session.taster),
+            shop=session.shop.name if session.shop else "",
+            leaf_g=session.leaf_g,
+            vessel_ml=session.vessel_ml,
+            vessel_material=session.vessel_material,
+            kettle_c=session.first_kettle_c,
         )
-        for one in sessions
+        for session in sessions
     )
 
 

@@ -53,13 +53,13 @@ def _listed(descriptors: Collection[DescriptorTerms], language: Language) -> dic
 
 def _texts(descriptors: Collection[DescriptorTerms], language: Language) -> Iterator[tuple[str, DescriptorTerms]]:
     """Return all labels and keys before the first synonym, and all synonyms before the first listed form."""
-    for one in descriptors:
-        yield one.label, one
-        yield one.key.replace("_", " "), one
-    for one in descriptors:
-        yield from ((text, one) for text in one.synonyms)
-    for one in descriptors:
-        yield from ((text, one) for text in language.rules.forms.get(one.key, ()))
+    for descriptor in descriptors:
+        yield descriptor.label, descriptor
+        yield descriptor.key.replace("_", " "), descriptor
+    for descriptor in descriptors:
+        yield from ((text, descriptor) for text in descriptor.synonyms)
+    for descriptor in descriptors:
+        yield from ((text, descriptor) for text in language.rules.forms.get(descriptor.key, ()))
 
 
 def _forms(written: Mapping[Phrase, Sense], language: Language) -> dict[Phrase, Sense]:

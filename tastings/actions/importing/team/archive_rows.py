@@ -127,7 +127,7 @@ def _check_record(table: ExportTable, values: Mapping[str, object], *, number: i
     if values.get("descriptor") is not None and values.get("descriptor_id") is None:
         raise ArchiveError("must not be null", file=table.file, line=number, field="descriptor_id")
     schema = table.model.schema  # type: ignore[attr-defined]  # of records that travel
-    fields = {one.name: values[one.name] for one in schema.fields}
+    fields = {field.name: values[field.name] for field in schema.fields}
     for name, error in record_faults(schema, fields):
         raise ArchiveError(fault_text(error), file=table.file, line=number, field=name)
     stamps = unpack(values["stamps"])  # type: ignore[arg-type]  # cleaned

@@ -78,7 +78,7 @@ class SuggestionsOfNote(APIView):
 
 
 class AcceptSuggestions(APIView):
-    """The taster's word on them."""
+    """The suggestions that the taster accepts."""
 
     @operation(
         operation_id="note_suggestions_accept",

@@ -51,7 +51,7 @@ class Health:
         await send_json(scope, send, body, status=200 if is_ready else 503, route=path, began=began)
 
     async def _ready(self) -> dict[str, bool]:
-        """Return what answers; everyone who asks while it is being found out gets the same."""
+        """Return what answers; concurrent callers share one check."""
         loop = asyncio.get_running_loop()
         is_over = self._check is None or (self._check.done() and loop.time() > self._checked_at + FRESH_S)
         if is_over or self._check is None:

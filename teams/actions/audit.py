@@ -16,8 +16,8 @@ def record_event(*, team: UUID, login: UUID | None, event: str, about: Mapping[s
 
     Parameters
     ----------
-    team, who
-        Whose log it is; the login that did it.
+    team, login
+        Whose log it is; who did it.
     event
         An `AuditEvent` or a `TastingEvent`.
     about

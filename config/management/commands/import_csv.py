@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser, DjangoHelpFormatter
 from django.utils import timezone
 
-from tastings.actions.importing import CellError, SessionImport, import_session, import_targets, parse_sheet
+from tastings.actions.importing import SessionImport, import_session, import_targets, parse_sheet
 from tastings.actions.importing import spreadsheet as sheet
 from tastings.actions.importing.store_sessions import CORRECTED, NEW, NOT_OVERWRITTEN, SAME
 from teams.errors import Refused
@@ -47,7 +47,8 @@ class Command(BaseCommand):
             self.stdout.write(_summary(done[-1]))
         errors = sorted([*errors, *(error for result in done for error in result.errors)], key=lambda error: error.line)
         for error in errors:
-            self.stdout.write(_format_error(error))
+            column = f", {error.column}" if error.column else ""
+            self.stdout.write(f"line {error.line}{column}: {error.reason}")
         self.stdout.write(_totals(done, dry_run=dry_run))
         if errors:
             raise CommandError(
@@ -77,10 +78,6 @@ def _summary(result: SessionImport) -> str:
     first, last = min(result.lines), max(result.lines)
     where = f"line {first}" if first == last else f"lines {first}-{last}"
     return f"{result.lot} / {result.label} ({where}): {', '.join(outcomes) or 'nothing stored'}"
-
-
-def _format_error(error: CellError) -> str:
-    return f"line {error.line}{', ' + error.column if error.column else ''}: {error.reason}"
 
 
 def _totals(done: list[SessionImport], *, dry_run: bool) -> str:

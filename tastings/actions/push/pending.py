@@ -69,7 +69,7 @@ class PendingRecord:
         if not change.deletes:
             concerned = {name: concerned[name] for name in (*change.fields, DELETED) if name in concerned}
         own_later = [past.at for past in concerned.values() if past.device == stamp.device and _is_later(past, stamp)]
-        others = [past.at for past in concerned.values() if past.device != stamp.device or _is_earlier(past, stamp)]
+        others = [past.at for past in concerned.values() if past.device != stamp.device or _is_later(stamp, past)]
         at = stamp.at
         if others and (latest := max(others)) >= at:
             at = _moved(latest, by_us=1)
@@ -117,10 +117,6 @@ def _is_later(stamp: Stamp, other: Stamp) -> bool:
     if stamp.seq and other.seq:
         return stamp.seq > other.seq
     return stamp.reported_at > other.reported_at
-
-
-def _is_earlier(stamp: Stamp, other: Stamp) -> bool:
-    return _is_later(other, stamp)
 
 
 def _moved(at: str, *, by_us: int) -> str:

@@ -132,7 +132,7 @@ def export(scope: ExportScope, *, now: datetime, log: LogLine = lambda _: None) 
                 missing.add(content.id)
                 continue
             for key, picture in zip(keys, pictures, strict=True):
-                yield from put(_zip_name(key), [(picture, 0)], packed=False)
+                yield from put(f"photos/{key.rpartition('/')[2]}", [(picture, 0)], packed=False)
         for table in TABLES:
             yield from put(table.file, json_lines(table, scope, missing=missing))
         for kind in SHEETS:
@@ -172,10 +172,6 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
         tmp_path.replace(path)
     finally:
         tmp_path.unlink(missing_ok=True)
-
-
-def _zip_name(key: str) -> str:
-    return f"photos/{key.rpartition('/')[2]}"
 
 
 @contextmanager

@@ -56,7 +56,7 @@ def decode_image(
 
     Raises
     ------
-    Unreadable
+    UnreadableImage
         No image of a known format, broken, with more than 50 megapixels or a side too long for a JPEG: found from
         its header, before decoding.
     """

@@ -46,8 +46,8 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | N
     Examples
     --------
     >>> cups = [("honey", "malt")] * 3 + [("pine", "stone_fruit")] * 3
-    >>> found = [Layer(n, leading, (), (), 2.0) for n, leading in enumerate(cups, start=1)]
-    >>> flavour_sentence(found, labels={"honey": "Honey"})
+    >>> layers = [Layer(n, leading, (), (), 2.0) for n, leading in enumerate(cups, start=1)]
+    >>> flavour_sentence(layers, labels={"honey": "Honey"})
     'Honey and malt give way to pine and stone fruit after the third.'
     """
     layers = [layer for layer in layers if not steeps or layer.infusion <= steeps]

@@ -75,7 +75,7 @@ class Archive:
                 yield number, line.decode(errors="replace")
 
     def read_photo(self, name: str, *, sha256: object) -> bytes:
-        """Return a photo's file; raise BadFile when there is none or it has another hash."""
+        """Return a photo's file; raise ArchiveError when there is none or it has another hash."""
         entry = self.files.get(name)
         if entry is None:
             raise ArchiveError("is not in the zip", file=name)
@@ -113,7 +113,7 @@ def open_archive(path: Path, *, log: LogLine) -> Iterator[Archive]:
 
     Raises
     ------
-    BadFile
+    ArchiveError
         It is no export, of another version, damaged or cut short, or holds what an export does not.
     """
     with ExitStack() as stack:

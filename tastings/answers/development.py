@@ -137,7 +137,9 @@ def development_answer(lot: LotDevelopment, *, labels: Mapping[str, str]) -> Dev
         departures=tuple(map(_departure, figures.departures)),
         next=words.next_session_sentence(figures.next),
         cautions=tuple(words.development_cautions(figures, kind=lot.kind, water_tds_mg_l=lot.water_tds_mg_l)),
-        sentence=words.flavour_sentence(figures.layers, labels=labels, steeps=figures.steeps.recommended),
+        sentence=words.flavour_sentence(
+            figures.layers, labels=labels, steeps=figures.steeps.recommended, points=figures.flavour_points
+        ),
         otherwise=_counterfactual(figures.counterfactual),
     )
 

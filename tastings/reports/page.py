@@ -164,7 +164,9 @@ def report_facts(content: ReportContent) -> ReportFacts:
         evidence_sentence=evidence_sentence(figures) if shows_all else "",
         even_brew_sentence=even_brew_sentence(figures.even_brew),
         cups=[cup_row(point) for point in strength] if shows_all else [],
-        layer_sentence=flavour_sentence(figures.layers, labels=labels, steeps=figures.steeps.recommended),
+        layer_sentence=flavour_sentence(
+            figures.layers, labels=labels, steeps=figures.steeps.recommended, points=figures.flavour_points
+        ),
         layers=[layer_row(layer, labels) for layer in figures.layers] if has_layers else [],
         guide=guide_section(content.guide, steeps=steeps, names_shop=shows_all),
         choosing=choosing_rows(content.flights, content.arrivals, labels=labels),

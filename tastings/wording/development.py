@@ -31,7 +31,13 @@ HOT_C, COOL_C = 90.0, 85.0
 water; what is brewed cooler still is brewed so on purpose (common practice, no source), so either will do."""
 
 
-def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | None = None) -> str:
+def flavour_sentence(
+    layers: Sequence[Layer],
+    *,
+    labels: Labels,
+    steeps: int | None = None,
+    points: Mapping[str, Sequence[float]] | None = None,
+) -> str:
     """Say what changes from cup to cup, as one would over the counter.
 
     Parameters
@@ -42,6 +48,9 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | N
         Label by descriptor key; a key without one is written with spaces.
     steeps : int, optional
         How many infusions are worth drinking, where known: what changes in later cups is not said.
+    points : Mapping[str, Sequence[float]], optional
+        Points of each flavour at infusion 1, 2, …, so that one that only the others' fading brings forward is said to
+        be just that.
 
     Examples
     --------
@@ -51,11 +60,11 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | N
     'Honey and malt give way to pine and stone fruit after the third.'
     """
     layers = [layer for layer in layers if not steeps or layer.infusion <= steeps]
-    if not layers:
+    if not layers or (len(layers) == 1 and not layers[0].leading):
         return _("We cannot tell yet what changes from cup to cup.")
     if not any(layer.leading for layer in layers):
         return _("No flavour stands out in any cup.")
-    turn = turning_point(layers)
+    turn = turning_point(layers, points=points)
     if turn is None:
         only = layers[0]
         return capitalised(
@@ -66,8 +75,11 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | N
 
 
 def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
-    going, coming, staying = (_flavours(keys, labels) for keys in (turn.going, turn.coming, turn.staying))
-    words = {"going": going, "coming": coming, "staying": staying, "nth": ordinal(turn.after)}
+    going, coming, staying, left = (
+        _flavours(keys, labels) for keys in (turn.going, turn.coming, turn.staying, turn.left)
+    )
+    words = {"going": going, "coming": coming, "staying": staying, "left": left, "nth": ordinal(turn.after)}
+    clauses = []
     match bool(turn.going), bool(turn.coming):
         case True, True:
             sentence = ngettext(
@@ -75,30 +87,49 @@ def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
                 "%(going)s give way to %(coming)s after the %(nth)s",
                 len(turn.going),
             )
+            clauses.append(sentence % words)
         case True, False:
             sentence = ngettext(
                 "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(turn.going)
             )
+            clauses.append(sentence % words)
         case False, True:
             sentence = ngettext(
                 "%(coming)s comes to the fore after the %(nth)s",
                 "%(coming)s come to the fore after the %(nth)s",
                 len(turn.coming),
             )
+            clauses.append(sentence % words)
         case _neither:
-            return _constant(turn, flavours=staying, last=last)
-    if turn.staying:
-        stays = ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(turn.staying)) % words
-        return f"{sentence % words}; {stays}."
-    return f"{sentence % words}."
+            if turn.staying or not turn.left:
+                clauses.append(_constant(turn, flavours=staying, last=last))
+    if turn.staying and (turn.going or turn.coming):
+        clauses.append(
+            ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(turn.staying)) % words
+        )
+    if turn.left and (turn.going or turn.coming):
+        sentence = ngettext(
+            "%(left)s stands out from then on, only because the others fade",
+            "%(left)s stand out from then on, only because the others fade",
+            len(turn.left),
+        )
+        clauses.append(sentence % words)
+    elif turn.left:
+        sentence = ngettext(
+            "%(left)s stands out after the %(nth)s, only because the others fade",
+            "%(left)s stand out after the %(nth)s, only because the others fade",
+            len(turn.left),
+        )
+        clauses.append(sentence % words)
+    return f"{'; '.join(clauses)}."
 
 
 def _constant(turn: TurningPoint, *, flavours: str, last: int) -> str:
     if not turn.staying:
-        return _("no flavour leads for long: what stands out changes from cup to cup.")
+        return _("no flavour leads for long: what stands out changes from cup to cup")
     return ngettext(
-        "%(flavours)s leads from the first cup to the %(nth)s.",
-        "%(flavours)s lead from the first cup to the %(nth)s.",
+        "%(flavours)s leads from the first cup to the %(nth)s",
+        "%(flavours)s lead from the first cup to the %(nth)s",
         len(turn.staying),
     ) % {"flavours": flavours, "nth": ordinal(last)}
 

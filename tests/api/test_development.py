@@ -103,10 +103,11 @@ def test_figures_take_as_many_queries_with_evidence_as_without(taster, lot, djan
 
 def test_figures_have_another_etag_when_a_descriptor_is_renamed(taster, lot):
     word = change("descriptor", key="honeyed", label="Honey of the hills", rated_each_infusion=True)
-    tasting = session_of(lot.id, [6])
+    tasting = session_of(lot.id, [6, 5])
     mouth = {"moment": "mouth", "descriptor": "honeyed", "intensity": 7}
-    note = change("note", session=tasting[0]["id"], infusion=tasting[1]["id"], **mouth)
-    sync(taster.client, [word, *tasting, note])
+    poured = [one["id"] for one in tasting if one["type"] == "infusion"]
+    notes = [change("note", session=tasting[0]["id"], infusion=one, **mouth) for one in poured]
+    sync(taster.client, [word, *tasting, *notes])
     refresh_development(lot.id, now=datetime.now(UTC))
     before = taster.client.get(address(lot.id))
     taster.client.patch(f"/api/v1/descriptors/{word['id']}/", {"label": "Comb honey"})

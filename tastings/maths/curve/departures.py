@@ -19,12 +19,9 @@ from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import boiling_point_c, contact_s, steeping_of
 from tastings.maths.curve.counterfactual import LEAST_EFFECT
 from tastings.maths.curve.evidence import PreparedSession
+from tastings.maths.curve.odd_pours import COOLER_C, OTHER_CONTACT, cool_pours, odd_contacts, usual_water_c
 
-COOLER_C = 3.0
-OTHER_CONTACT = 1.5
-OTHER_CONTACT_AT_THE_ENDS = 2.5
 OTHER_RATIO = 0.12
-NEIGHBOURS = 2
 
 
 Kind = Literal["cool_water", "long_steep", "short_steep", "leaf_ratio", "cold_vessel"]
@@ -201,7 +198,8 @@ def _cool_water(followed: PreparedSession, *, even_brew: EvenBrew, tasted: list[
     brew, pours = followed.brew, followed.pours
     boils_c = boiling_point_c(brew.altitude_m or 0.0)
     water_c = [min(pour.kettle_c, boils_c) for pour in pours]
-    usual_c = median(water_c[i] for i in tasted)
+    tasted_c, is_read = [water_c[i] for i in tasted], [pours[i].kettle_read for i in tasted]
+    usual_c = usual_water_c(tasted_c, is_read=is_read)
     if usual_c <= even_brew.kettle_c - COOLER_C:
         hot = tuple(replace(pour, kettle_c=pour.kettle_c + even_brew.kettle_c - usual_c) for pour in pours)
         yield _Change(
@@ -214,17 +212,17 @@ def _cool_water(followed: PreparedSession, *, even_brew: EvenBrew, tasted: list[
             usual=even_brew.kettle_c,
             at_boiling_point=usual_c > boils_c - 0.5,
         )
-    for i in tasted:
-        if water_c[i] <= usual_c - COOLER_C:
-            yield _Change(
-                kind="cool_water",
-                index=i,
-                whole_session=False,
-                brew=brew,
-                pours=_with(pours, index=i, pour=replace(pours[i], kettle_c=usual_c)),
-                was=water_c[i],
-                usual=usual_c,
-            )
+    for place in cool_pours(tasted_c, is_read=is_read):
+        i = tasted[place]
+        yield _Change(
+            kind="cool_water",
+            index=i,
+            whole_session=False,
+            brew=brew,
+            pours=_with(pours, index=i, pour=replace(pours[i], kettle_c=usual_c)),
+            was=water_c[i],
+            usual=usual_c,
+        )
 
 
 def _contact(followed: PreparedSession, *, even_brew: EvenBrew, tasted: list[int]) -> Iterator[_Change]:
@@ -245,18 +243,9 @@ def _contact(followed: PreparedSession, *, even_brew: EvenBrew, tasted: list[int
             was=usual_s,
             usual=even_brew.contact_s,
         )
-    for place, i in enumerate(tasted):
-        inner = 0 < place < len(tasted) - 1
-        reach = NEIGHBOURS if inner else NEIGHBOURS + 1
-        around = [tasted[p] for p in range(place - reach, place + reach + 1) if p != place and 0 <= p < len(tasted)]
-        if len(around) < 2:
-            continue
-        near_s = median(float(contact[n]) for n in around)
-        # Steeps are lengthened on purpose as the leaf gives out, so the first and last pour may differ more before
-        # it is a departure.
-        factor = OTHER_CONTACT if inner else OTHER_CONTACT_AT_THE_ENDS
-        if near_s / factor < contact[i] < near_s * factor:
-            continue
+    odd = odd_contacts([pours[i].number for i in tasted], [float(contact[i]) for i in tasted])
+    for place, near_s in odd.items():
+        i = tasted[place]
         yield _Change(
             kind="long_steep" if contact[i] > near_s else "short_steep",
             index=i,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import LOWEST, Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
@@ -25,7 +26,7 @@ from tastings.maths.curve.endings import (
 from tastings.maths.curve.even_cups import EvenCups, even_cups_of
 from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import lack_of_fit
-from tastings.maths.curve.layers import NOTED, Layer, find_layers
+from tastings.maths.curve.layers import find_layers, noted_weights, rated_weights
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
@@ -46,7 +47,6 @@ from tastings.maths.curve.sufficient_statistics import SessionRatings
 from tastings.maths.curve.tasted import TastedPoint, TastedSession, tasted_points
 
 STRENGTH = "strength"
-ONE_MORE_CUP = 1  # without the flavour: one mention alone makes no layer come and go
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
 
 
@@ -140,6 +140,7 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
     found = _attributes(fitted, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
+    flavours = _flavours(found, followed=followed)
     known_line = line or FinishLine()
     steeps, evidence_of_line = unknown_count(finish_line=known_line.mean), (0.0,) * LINES.size
     main_profile = undecided_profile()
@@ -153,7 +154,8 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
         sessions_spent=sum(one.brew.ending == SPENT for one in followed),
         sessions_stopped=sum(one.brew.ending == STOPPED for one in followed),
         curves=tuple(_curve(one) for one in found),
-        layers=_layers(found, followed=followed),
+        layers=find_layers(flavours),
+        flavour_points={key: tuple(weights.tolist()) for key, weights in flavours.items() if weights.any()},
         departures=tuple(
             departure
             for one in followed
@@ -317,24 +319,21 @@ def _curve(found: _Attribute) -> DescriptorCurve:
     )
 
 
-def _layers(found: Sequence[_Attribute], *, followed: Sequence[PreparedSession]) -> tuple[Layer, ...]:
-    tasted_cups: dict[int, int] = defaultdict(int)
-    noted_cups: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
-    weights = {one.key: one.curve.mean for one in found}
+def _flavours(found: Sequence[_Attribute], *, followed: Sequence[PreparedSession]) -> Mapping[str, FloatArray]:
+    """Return the weight of each descriptor at each infusion that somebody tasted. [points]."""
+    tasted = np.zeros(MOST_INFUSIONS)
+    noted: dict[str, FloatArray] = defaultdict(lambda: np.zeros(MOST_INFUSIONS))
     for one in followed:
         for pour in one.pours:
             if pour.tasted and 0 < pour.number <= MOST_INFUSIONS:
-                tasted_cups[pour.number] += 1
+                tasted[pour.number - 1] += 1
                 for key in pour.noted | {name for name, rating in pour.ratings.items() if rating > LOWEST}:
-                    noted_cups[key][pour.number] += 1
-    for key in sorted(noted_cups.keys() - weights.keys()):
-        weights[key] = np.array(
-            [
-                NOTED * noted_cups[key][n] / (tasted_cups[n] + ONE_MORE_CUP) if tasted_cups.get(n) else 0.0
-                for n in range(1, MOST_INFUSIONS + 1)
-            ]
-        )
-    return find_layers(weights, infusions=max(tasted_cups, default=0))
+                    noted[key][pour.number - 1] += 1
+    weights = {one.key: rated_weights(one.curve.mean, ratings=len(one.points)) for one in found}
+    for key in sorted(noted.keys() - weights.keys()):
+        weights[key] = noted_weights(noted[key], tasted=tasted)
+    last = int(np.flatnonzero(tasted).max(initial=-1)) + 1
+    return {key: one[:last] for key, one in weights.items()}
 
 
 def _evidence(followed: Sequence[PreparedSession], *, left_out: tuple[LeftOut, ...]) -> Evidence:

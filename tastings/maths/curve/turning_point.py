@@ -1,7 +1,8 @@
 """Where in a session the leading flavours change most.
 
 What led before and not after gives way to what leads after and did not before. A flavour counts for a part of the
-session when it leads in more than half of that part's infusions.
+session when it leads in more than half of that part's infusions. One that leads only because the others fade has not
+come, and one that is merely overtaken has not gone: the points of a flavour must rise or fall with it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -11,6 +12,8 @@ from tastings.maths.curve.layers import Layer
 
 MOST = 0.5
 N_NAMES = 3
+LEAST_CHANGE = 0.3
+"""From one part of the session to the other, for a flavour to come or go (own rule). [points]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,21 +27,28 @@ class TurningPoint:
     going, coming, staying : tuple[str, ...]
         Keys that lead in most infusions up to it and not after, after it and not before, and in most of both; the most
         constant first.
+    left : tuple[str, ...]
+        Keys that lead in most infusions after it and not before without having grown stronger: the others fade.
     """
 
     after: int
     going: tuple[str, ...]
     coming: tuple[str, ...]
     staying: tuple[str, ...]
+    left: tuple[str, ...] = ()
 
 
-def turning_point(layers: Sequence[Layer]) -> TurningPoint | None:
+def turning_point(
+    layers: Sequence[Layer], *, points: Mapping[str, Sequence[float]] | None = None
+) -> TurningPoint | None:
     """Find where the leading flavours change most.
 
     Parameters
     ----------
     layers : Sequence[Layer]
         One per infusion, in any order.
+    points : Mapping[str, Sequence[float]], optional
+        Points of each flavour at infusion 1, 2, …; one that is not in it comes and goes as it leads.
 
     Returns
     -------
@@ -52,20 +62,35 @@ def turning_point(layers: Sequence[Layer]) -> TurningPoint | None:
     """
     ordered = sorted(layers, key=lambda one: one.infusion)
     keys = list(dict.fromkeys(key for one in ordered for key in one.leading))
-    best, best_worth = None, -1.0
+    best: int | None = None
+    best_worth = -1.0
     for place in range(1, len(ordered)):
         before, after = ordered[:place], ordered[place:]
         shares = {key: (_share(key, before), _share(key, after)) for key in keys}
         worth = sum(abs(b - a) for b, a in shares.values()) * (len(before) * len(after)) ** 0.5
         if worth > best_worth + 1e-12:
-            best_worth = worth
-            best = TurningPoint(
-                after=before[-1].infusion,
-                going=_named(shares, weigh=lambda b, a: b - a if b > MOST >= a else 0.0),
-                coming=_named(shares, weigh=lambda b, a: a - b if a > MOST >= b else 0.0),
-                staying=_named(shares, weigh=lambda b, a: min(b, a) if min(b, a) > MOST else 0.0),
-            )
-    return best
+            best, best_worth = place, worth
+    return None if best is None else _turn(ordered[:best], ordered[best:], points=points or {})
+
+
+def _turn(before: Sequence[Layer], after: Sequence[Layer], *, points: Mapping[str, Sequence[float]]) -> TurningPoint:
+    keys = list(dict.fromkeys(key for one in (*before, *after) for key in one.leading))
+    shares = {key: (_share(key, before), _share(key, after)) for key in keys}
+    change = {key: _mean(points[key], after) - _mean(points[key], before) for key in keys if key in points}
+    ahead = {key: share for key, share in shares.items() if share[1] > MOST >= share[0]}
+    risen = {key: share for key, share in ahead.items() if change.get(key, LEAST_CHANGE) >= LEAST_CHANGE}
+    fallen = {key: share for key, share in shares.items() if change.get(key, -LEAST_CHANGE) <= -LEAST_CHANGE}
+    return TurningPoint(
+        after=before[-1].infusion,
+        going=_named(fallen, weigh=lambda b, a: b - a if b > MOST >= a else 0.0),
+        coming=_named(risen, weigh=lambda b, a: a - b),
+        staying=_named(shares, weigh=lambda b, a: min(b, a) if min(b, a) > MOST else 0.0),
+        left=_named({key: share for key, share in ahead.items() if key not in risen}, weigh=lambda b, a: a - b),
+    )
+
+
+def _mean(points: Sequence[float], layers: Sequence[Layer]) -> float:
+    return sum(points[one.infusion - 1] for one in layers) / len(layers)
 
 
 def _share(key: str, layers: Sequence[Layer]) -> float:

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from tastings.maths.brewing.even_brew import even_brew
@@ -45,6 +47,27 @@ def test_first_and_last_pour_differ_by_two_and_a_half_before_they_are_odd(index,
     """The others have a contact of 20 s, the pour included; within a session 1.5 times as long is odd already."""
     brief, _ = departures_of(pours_with(index, steep_s=steep_s))
     assert bool(brief) == found
+
+
+@pytest.mark.parametrize("odd", range(1, 7))
+@pytest.mark.parametrize("changed", [{"kettle_c": 84.0}, {"steep_s": 80.0}, {"steep_s": 2.0}])
+def test_ordinary_pours_next_to_an_odd_one_are_not_blamed(odd, changed):
+    steeps_s = [12, 14, 17, 20, 24, 29]
+    pours = [
+        pour_of(number, strength=rating, **{"steep_s": float(steep_s), **(changed if number == odd else {})})
+        for number, (rating, steep_s) in enumerate(zip(EVEN, steeps_s, strict=True), start=1)
+    ]
+    brief, _ = departures_of(pours)
+    assert {infusion for infusion, _, _ in brief} <= {odd}
+    assert brief or changed == {"steep_s": 2.0}
+
+
+def test_pour_whose_kettle_nobody_read_is_not_blamed_for_the_last_reading():
+    pours = [
+        replace(pour_of(number, strength=rating, kettle_c=85.0 if number in (3, 4) else 98.0), kettle_read=number != 4)
+        for number, rating in enumerate(EVEN, start=1)
+    ]
+    assert [one[:2] for one in departures_of(pours)[0]] == [(3, "cool_water")]
 
 
 def test_cold_vessel_weakens_the_first_cup():

@@ -157,11 +157,13 @@ def test_weak_brew_is_adjusted_upwards():
 
 
 def test_strength_comes_first_and_unrated_descriptors_have_no_curve():
-    brew = brew_of("s", pours=[pour_of(1, sweetness=4, strength=5, noted=["honey"]), pour_of(2, sweetness=5)])
+    brew = brew_of(
+        "s", pours=[pour_of(n, sweetness=4, strength=5, noted=["honey"] if n < 3 else []) for n in (1, 2, 3)]
+    )
     found = developed([brew], rated=["sweetness", "bitterness", "strength"])
     assert [one.descriptor for one in found.curves] == ["strength", "sweetness"]
     assert "honey" in found.layers[0].new
-    assert "honey" in found.layers[1].gone
+    assert "honey" in found.layers[2].gone
 
 
 def test_lot_without_strength_still_has_its_other_curves():

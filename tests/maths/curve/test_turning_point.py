@@ -30,11 +30,44 @@ def cups(*leading):
         (cups("honey", "honey", "honey"), "Honey leads from the first cup to the third."),
         (cups("honey malt body"), "Honey, malt and body lead the first cup."),
         (cups("", ""), "No flavour stands out in any cup."),
+        (cups(""), "We cannot tell yet what changes from cup to cup."),
         ([], "We cannot tell yet what changes from cup to cup."),
     ],
 )
 def test_sentence_says_what_gives_way_to_what(layers, sentence):
     assert flavour_sentence(layers, labels=LABELS) == sentence
+
+
+@pytest.mark.parametrize(
+    ("leading", "points", "sentence"),
+    [
+        (
+            ["honey", "honey", "honey malt", "honey malt"],
+            {"honey": (7.0, 6.0, 4.0, 3.0), "malt": (3.0, 3.0, 2.8, 2.5)},
+            (
+                "Honey leads from the first cup to the fourth; malt stands out after the second, only because the"
+                " others fade."
+            ),
+        ),
+        (
+            ["honey", "honey", "honey malt", "honey malt"],
+            {"honey": (4.0, 4.0, 4.0, 4.0), "malt": (1.0, 2.0, 3.0, 3.0)},
+            "Malt comes to the fore after the second; honey stays throughout.",
+        ),
+        (
+            ["honey", "honey", "malt", "malt"],
+            {"honey": (7.0, 6.0, 1.0, 1.0), "malt": (3.0, 3.0, 3.0, 2.5)},
+            "Honey steps back after the second; malt stands out from then on, only because the others fade.",
+        ),
+        (
+            ["honey", "honey", "malt", "malt"],
+            {"honey": (3.0, 3.0, 3.0, 3.0), "malt": (1.0, 2.0, 6.0, 6.0)},
+            "Malt comes to the fore after the second.",
+        ),
+    ],
+)
+def test_flavour_comes_or_goes_only_when_it_grows_stronger_or_weaker(leading, points, sentence):
+    assert flavour_sentence(cups(*leading), labels=LABELS, points=points) == sentence
 
 
 def test_one_odd_cup_does_not_make_the_turn():

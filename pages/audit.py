@@ -19,7 +19,7 @@ from tastings.queries.flights import names_of_flights
 from tastings.queries.records import names_of_lots
 from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.fields import RECORD_TYPES, field_label
-from tastings.wording.numbers import day
+from tastings.wording.numbers import clock, day
 from tastings.wording.people import DETAILS, EVENT_GROUPS, EVENTS, ROLES
 from teams.queries.access import list_audit
 from teams.queries.people import is_id, members_of, shops_of
@@ -107,7 +107,7 @@ def audit_entry(entry: AuditEntry, names: dict[str, str], *, without: str = "") 
     details = [(label, words(name, about[name])) for name, label in DETAILS.items() if name in about.keys() - {subject}]
     return {
         "day": day(entry.at),
-        "time": f"{entry.at:%H:%M}",
+        "time": clock(entry.at),
         "who": str(entry.who) if entry.who else "",
         "what": EVENTS.get(entry.what, entry.what),
         "subject": words(subject, about[subject]) if subject else "",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from rest_framework.exceptions import AuthenticationFailed, MethodNotAllowed, NotAuthenticated
 from rest_framework.request import Request
@@ -22,10 +23,11 @@ from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import NotAllowed, NotFound, PreconditionFailed
 from teams.queries.people import memberships_of
 from teams.row_security import act_for, act_for_login, limit_changes_to
+from teams.time_zones import zone_named
 
 if TYPE_CHECKING:
     from tastings.queries.records import Record
-    from teams.models import Member
+    from teams.models import Member, Team
 
 Found = TypeVar("Found")
 
@@ -50,7 +52,8 @@ def page(view: Page, *, cache: str = "private, no-cache") -> Page:
     @wraps(view)
     def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
-            response = view(request, *args, **kwargs)
+            with timezone.override(None):  # `show_times_of` is for this page only
+                response = view(request, *args, **kwargs)
         except _REFUSALS as error:
             response = _refusal_page(request, error) if shows_pages(request) else problem_response(error)
         response["Content-Security-Policy"] = POLICY
@@ -92,6 +95,7 @@ def memberships_in(request: HttpRequest) -> list[Member]:
     if request.META.get("HTTP_AUTHORIZATION"):
         found = BearerAuthentication().authenticate(Request(request))
         if found is not None:
+            show_times_of(found[1].member.team)
             return [found[1].member]
     if not request.user.is_authenticated:
         raise NotAuthenticated
@@ -100,6 +104,8 @@ def memberships_in(request: HttpRequest) -> list[Member]:
     act_for(member.team_id for member in memberships)  # until the request ends
     limit_changes_to(next((member.limited_to for member in memberships if not member.decides), None))
     _remember_teams(request, memberships)
+    for chosen in of_chosen_team(request, memberships):
+        show_times_of(chosen.team)
     return memberships
 
 
@@ -122,7 +128,13 @@ def work_for(member: Member) -> Member:
     """Act for the team of this membership alone, and with its role, until the request ends."""
     act_for([member.team_id])
     limit_changes_to(member.limited_to)
+    show_times_of(member.team)
     return member
+
+
+def show_times_of(team: Team) -> None:
+    """Show moments in the team's time zone, and read those of forms in it, until the page is written."""
+    timezone.activate(zone_named(team.time_zone))
 
 
 def chosen_member(request: HttpRequest) -> Member:
@@ -141,6 +153,7 @@ def read_as_member(request: HttpRequest, read: Callable[[Member], Found]) -> tup
         It raised NotFound for each.
     """
     for member in memberships_in(request):
+        show_times_of(member.team)
         try:
             return member, read(member)
         except NotFound:

@@ -65,7 +65,7 @@ def card_for(member: Member, lot: Record, *, lang: str, own: Pot | None, public:
     """
     if lang not in dict(settings.LANGUAGES):  # first, so that an unknown language costs nothing
         raise UnknownLanguageError(lang)
-    content = report_content(member, lot, today=timezone.now().date(), own=own)
+    content = report_content(member, lot, today=timezone.localdate(), own=own)
     if public:
         content = for_outsiders(content, with_tastings=False)
     with translation.override(lang):

@@ -21,7 +21,7 @@ from pages.browser import memberships_in, page
 from pages.reports import member_with
 from tastings.actions.shares import give_share, keep_share, revoke_share
 from tastings.queries.shares import is_open, share_for, shares_to, token_of, waiting_shares
-from tastings.wording.numbers import day
+from tastings.wording.numbers import clock, day
 from teams.errors import Invalid, NotAllowed, NotFound
 
 if TYPE_CHECKING:
@@ -137,8 +137,7 @@ def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]
     """Describe one link; one that has ended has no address."""
     return {
         "id": str(share.id),
-        "made": _("made on %(day)s at %(time)s UTC")
-        % {"day": day(share.created_at), "time": f"{share.created_at:%H:%M}"},
+        "made": _("made on %(day)s at %(time)s") % {"day": day(share.created_at), "time": clock(share.created_at)},
         "what": _what(share),
         "ends": day(share.revoked_at or share.expires_at),
         "views": ngettext("read %(n)s time", "read %(n)s times", share.views) % {"n": share.views},

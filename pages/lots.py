@@ -15,7 +15,7 @@ from django.views.generic import RedirectView
 
 from api.http.conditional import id_from_path
 from lots.schemas import LOT
-from pages.browser import chosen_member, memberships_in, of_chosen_team, page
+from pages.browser import chosen_member, memberships_in, of_chosen_team, page, show_times_of
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
 from tastings.queries.developments import labels_of
 from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lists_state, lots_named, lots_page
@@ -103,7 +103,8 @@ def compare(request: HttpRequest) -> HttpResponse:
         shown = ComparisonPage(again=tick_again([str(lot.id) for lot in found[:MOST_GROUPS]]), why=why)
     else:
         compared = compare_lots(members[0], ticked)
-        today = timezone.now().date()
+        show_times_of(members[0].team)
+        today = timezone.localdate()
         rested = {lot: readiness_for(members[0], lot, today=today, level=None).readiness for lot in ticked}
         rests = {str(lot): rest_words(one) for lot, one in rested.items() if one is not None}
         shown = comparison_page(compared, lots=found, labels=labels_of(members[0]), rests=rests)

@@ -57,7 +57,7 @@ class TeamPanel(View):
         shown = sorted(tasters_shown(member, panel), key=lambda one: (one != me, names.get(one, "").casefold()))
         context = {
             "team": member.team.name,
-            "computed": day(panel.computed_at.date()) if panel.computed_at else "",
+            "computed": day(panel.computed_at) if panel.computed_at else "",
             "finish_line": one_decimal(panel.line.mean),
             "words": [_word(panel, key, labels) for key in _in_order(panel.descriptors)],
             "tasters": [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -11,9 +12,10 @@ from django.utils.translation import gettext as _
 
 from lots.schema import InvalidValue, clean_value
 from lots.wording import fault_text
+from pages.local_times import MissingTimeError, missing_time, typed_form, wire_form, zone_name, zone_of_form
 from tastings.wording.fields import CHOICES, field_label
 from tastings.wording.labels import label
-from tastings.wording.numbers import day
+from tastings.wording.numbers import day, day_and_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -46,6 +48,7 @@ class RecordForm(forms.Form):
     """
 
     revision = forms.CharField(required=False, widget=forms.HiddenInput)
+    time_zone = forms.CharField(required=False, widget=forms.HiddenInput)
 
     def __init__(
         self,
@@ -57,10 +60,14 @@ class RecordForm(forms.Form):
         data: Any = None,  # noqa: ANN401 - Django's form data
     ) -> None:
         self.schema, self.options, self.values = schema, options, values
+        self.zone = zone_of_form(data.get("time_zone") if data else None)
         self._shown = [schema.by_name()[name] for name in names]
-        super().__init__(data, initial={one.name: _form_value(one, values.get(one.name)) for one in self._shown})
+        shown = {one.name: _form_value(one, values.get(one.name), self.zone) for one in self._shown}
+        super().__init__(data, initial={**shown, "time_zone": str(self.zone)})
         for one in self._shown:
             self.fields[one.name] = self._form_field(one)
+        if all(one.kind != "moment" for one in self._shown):
+            del self.fields["time_zone"]
 
     def clean(self) -> dict[str, Any]:
         """Turn what was sent into wire values; what the schema refuses is shown beside its field."""
@@ -70,9 +77,11 @@ class RecordForm(forms.Form):
                 self.cleaned_data[one.name] = self.values[one.name]  # as it is, seconds included
                 continue
             try:
-                self.cleaned_data[one.name] = clean_value(one, _wire_value(one, sent))
+                self.cleaned_data[one.name] = clean_value(one, self._wire_value(one, sent))
             except InvalidValue as error:
                 self.add_error(one.name, sentence(fault_text(error.fault)))
+            except MissingTimeError:
+                self.add_error(one.name, missing_time(self.zone))
         return self.cleaned_data
 
     def changed(self) -> dict[str, object]:
@@ -87,6 +96,11 @@ class RecordForm(forms.Form):
         """Show why a push refused the record, beside the fields concerned."""
         for problem in problems:
             self.add_error(problem.field if problem.field in self.fields else None, sentence(problem.detail))
+
+    def _wire_value(self, one: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
+        if one.kind == "moment" and sent:
+            return wire_form(sent, self.zone, stands=self.values.get(one.name))
+        return _wire_value(one, sent)
 
     def _form_field(self, one: Field) -> forms.Field:
         name = field_label(self.schema.type, one.name)
@@ -103,6 +117,9 @@ class RecordForm(forms.Form):
             case "date" | "moment":
                 kind = "date" if one.kind == "date" else "datetime-local"
                 widget: forms.Widget = forms.TextInput({"type": kind, **attributes})
+                if one.kind == "moment":
+                    in_zone = _("Time in %(zone)s") % {"zone": zone_name(self.zone)}
+                    return forms.CharField(label=name, required=False, widget=widget, help_text=in_zone)
             case "number" | "integer":
                 mode = "numeric" if one.kind == "integer" else "decimal"
                 widget = forms.TextInput({"inputmode": mode, "autocomplete": "off", **attributes})
@@ -125,7 +142,7 @@ class RecordForm(forms.Form):
         listed = [(code, str(known[code])) for code in one.choices or known if code in known]
         if one.name == "country":
             listed.sort(key=lambda item: item[1])
-        now = _form_value(one, self.values.get(one.name))
+        now = _form_value(one, self.values.get(one.name), self.zone)
         if now and now not in dict(listed):
             listed.append((now, value_text(one, self.values.get(one.name), self.options)))
         nothing = [] if one.required and now else [("", NOTHING)]
@@ -161,9 +178,9 @@ def value_text(one: Field, value: object, options: Options) -> str:
         case "date":
             return day(value)
         case "moment":
-            return f"{day(value)}, {str(value)[11:16]} UTC"
+            return day_and_time(str(value))
         case _:
-            return str(_form_value(one, value))
+            return str(_form_value(one, value, UTC))
 
 
 def width_of(one: Field) -> str:
@@ -186,7 +203,7 @@ def sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
-def _form_value(one: Field, value: object) -> Any:  # noqa: ANN401 - text, or a truth for a checkbox
+def _form_value(one: Field, value: object, zone: tzinfo) -> Any:  # noqa: ANN401 - text, or a truth for a checkbox
     """Return a wire value as the form shows it."""
     if value is None:
         value = one.default
@@ -197,7 +214,7 @@ def _form_value(one: Field, value: object) -> Any:  # noqa: ANN401 - text, or a 
     if isinstance(value, list):
         return ", ".join(map(str, value))
     if one.kind == "moment":
-        return str(value)[:16]
+        return typed_form(value, zone)
     if one.kind == "number":
         written = f"{value:.{one.decimals}f}" if one.decimals and isinstance(value, int | float) else f"{value}"
         return written.replace(".", str(get_format("DECIMAL_SEPARATOR")))
@@ -216,8 +233,6 @@ def _wire_value(one: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a t
     match one.kind:
         case "number" | "integer":
             return number_in(text)
-        case "moment":
-            return f"{text}:00Z" if re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d", text) else f"{text}Z"
         case _ if one.name == "currency":
             return text.upper()
         case _:

@@ -22,7 +22,7 @@ from pages.record_forms import NOTHING, sentence, value_text
 from pages.records import address_of, change_record, schema_named
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
-from tastings.wording.numbers import day
+from tastings.wording.numbers import day_and_time
 from teams.errors import Invalid, NotFound
 from teams.queries.people import members_of, require_writer
 
@@ -150,8 +150,8 @@ def _row(
     def entry(one: Mapping[str, object]) -> dict[str, object]:
         at = str(one["at"])
         who = people.get(str(one["by"])) or _("somebody")
-        when = f"{day(at)}, {at[11:16]} UTC"
-        return {"value": value_text(field, one["value"], options), "who": who, "when": when, "at": at}
+        value = value_text(field, one["value"], options)
+        return {"value": value, "who": who, "when": day_and_time(at), "at": at}
 
     current = [entry(one) for one in history["current"] if one["field"] == field.name]
     if not current:

@@ -16,6 +16,7 @@ from django.views.generic import View
 
 from api.http.verdicts import refusal_of
 from lots.merge import DELETED
+from lots.schema import format_utc_short
 from pages.browser import chosen_member, membership_with, page
 from pages.record_fields import children_of, infusion_name, options_for, record_name, sections_for
 from pages.record_forms import RecordForm, value_text, width_of
@@ -162,9 +163,9 @@ def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[
         member, found = membership_with(request, parent, request.GET.get(parent, ""))
         begins: dict[str, object] = {parent: str(found.id)}
         if record_type == "session":
-            now = timezone.now()
+            now = format_utc_short(timezone.now().replace(second=0, microsecond=0))
             shop = str(member.shop_id) if member.shop_id else None
-            begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop, **usual_pot_of(member)}
+            begins |= {"started_at": now, "shop": shop, **usual_pot_of(member)}
             if request.GET.get("purpose") == "arrival":
                 begins["purpose"] = "arrival"
         return member, begins

@@ -25,7 +25,7 @@ from tastings.actions.documents import request_document
 from tastings.errors import DocumentFailed
 from tastings.queries.cache import LRUCache
 from tastings.queries.logos import logo_file
-from tastings.queries.report_state import report_state, report_state_of
+from tastings.queries.report_state import ReportState, report_state, report_state_of
 from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.sessions import session_content
 from tastings.reports.curves_csv import curves_csv
@@ -39,7 +39,7 @@ from teams.errors import NotFound
 from teams.replica import read_from_replica
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Hashable, Mapping, Sequence
 
     from django.utils.safestring import SafeString
 
@@ -73,10 +73,11 @@ def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportCon
 
 
 def _content_with_links(member: Member, lot: Record, *, own: Pot | None) -> ReportContent:
-    today = timezone.now().date()
+    now = timezone.now()
+    today = timezone.localdate(now)
     content = read_from_replica(
         lambda: report_content(member, lot, today=today, own=own),
-        state=lambda: report_state(member, lot.id, today=today),
+        state=lambda: report_state(member, lot.id, now=now),
     )
     return replace(
         content,
@@ -121,16 +122,16 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     return response
 
 
-def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...]]:
+def _state(request: HttpRequest, lot_id: str) -> tuple[Member, ReportState]:
     """Return the caller's membership and the state of the report's content; for a browser in one statement."""
-    today = timezone.now().date()
+    now = timezone.now()
     if request.user.is_authenticated and not request.META.get("HTTP_AUTHORIZATION"):
-        return report_state_of(request.user.id, id_from_path(lot_id), today=today)
-    return read_as_member(request, lambda member: report_state(member, id_from_path(lot_id), today=today))
+        return report_state_of(request.user.id, id_from_path(lot_id), now=now)
+    return read_as_member(request, lambda member: report_state(member, id_from_path(lot_id), now=now))
 
 
 def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
-    state: tuple[object, ...],
+    state: Hashable,
     read: Callable[[], ReportContent],
     *,
     own: OwnPot,
@@ -166,12 +167,13 @@ def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
 
     def written() -> tuple[str, SafeString]:
         content = read()
-        digest = hashlib.sha256(repr((content, downloads, actions, own.pot, get_language())).encode()).digest()
+        around_it = (downloads, actions, own.pot, get_language(), timezone.get_current_timezone_name())
+        digest = hashlib.sha256(repr((content, *around_it)).encode()).digest()
         return _by_content.get_or_compute(digest, lambda: render(content))
 
     if own.has_errors:
         return render(read())
-    key = (get_language(), *state, own.pot, *downloads.items(), *actions.items())
+    key = (get_language(), state, own.pot, *downloads.items(), *actions.items())
     return _by_state.get_or_compute(key, written)
 
 

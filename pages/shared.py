@@ -45,6 +45,7 @@ from tastings.reports.document import report_document
 from teams.errors import NotFound
 from teams.replica import read_from_replica
 from teams.row_security import act_for
+from teams.time_zones import zone_named
 
 if TYPE_CHECKING:
     from tastings.maths.guide.pots import Pot
@@ -61,7 +62,8 @@ def shared(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseB
         try:
             share = share_with(share_token, now=timezone.now())
             act_for([share.team_id])  # until the request ends
-            response = view(request, share, share_token, **kwargs)
+            with timezone.override(zone_named(share.team.time_zone)):
+                response = view(request, share, share_token, **kwargs)
         except (NotFound, UnknownLanguageError):
             response = HttpResponse(render_to_string("pages/closed.html", {"public": True}), status=404)
         else:
@@ -109,7 +111,7 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
     own = own_pot(request)
     if form == "":
-        state = (*report_state(guest, share.lot_id, today=timezone.now().date()), share.names)
+        state = (report_state(guest, share.lot_id, now=timezone.now()), share.names)
         lang = str(get_language()) if "lang" in request.GET else ""
         name, written = article(
             state,
@@ -137,10 +139,11 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
 
 def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> ReportContent:
     """Return a report's content for a guest: without tasters unless allowed, with photos of leaf and liquor only."""
-    today = timezone.now().date()
+    now = timezone.now()
+    today = timezone.localdate(now)
     content = read_from_replica(
         lambda: report_content(guest, record_for(guest, "lot", share.lot_id), today=today, own=own),
-        state=lambda: report_state(guest, share.lot_id, today=today),
+        state=lambda: report_state(guest, share.lot_id, now=now),
     )
     content = for_outsiders(content, with_tastings=share.names)
     photos = [photo for photo in content.photos if photo.of != "other"]

@@ -16,6 +16,7 @@ from django.views.generic import View
 
 from api.http.known_browser import set_known_browser_cookie
 from pages.accounts import add_problems, one_time_url, render_form, text_field
+from pages.time_zone_field import TimeZoneField
 from teams.actions.people import create_first_team
 from teams.errors import Invalid, NotFound
 from teams.row_security import acting_for_login, has_team
@@ -26,6 +27,7 @@ class FirstTeamForm(forms.Form):
 
     name = forms.CharField(label=gettext_lazy("Name of the team"), max_length=120)
     shop = forms.CharField(label=gettext_lazy("Name of the first shop"), max_length=120)
+    time_zone = TimeZoneField()
     username = text_field(gettext_lazy("Your user name"), autocomplete="username", max_length=80)
     password = text_field(gettext_lazy("Password"), autocomplete="new-password", secret=True)
 
@@ -44,7 +46,7 @@ class FirstTeam(View):
         form = FirstTeamForm(request.POST)
         if form.is_valid():
             try:
-                owner = create_first_team(**form.cleaned_data)
+                owner = create_first_team(**{name: value for name, value in form.cleaned_data.items() if value})
             except Invalid as refused:
                 add_problems(form, refused)
             else:

@@ -15,6 +15,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from pages.audit import audit_entry, events_named
 from pages.browser import CHOSEN_TEAM, chosen_member, memberships_in, page
+from pages.local_times import zone_name
 from pages.people import open_invitations
 from pages.team_settings import pots_of
 from pages.usage import team_usage
@@ -28,6 +29,7 @@ from tastings.wording.people import ROLES
 from teams.errors import NotFound
 from teams.queries.access import list_audit
 from teams.queries.people import members_of, shops_of
+from teams.time_zones import zone_named
 
 if TYPE_CHECKING:
     from teams.models import Member
@@ -90,7 +92,8 @@ def _owned(member: Member) -> list[Tile]:
     """Return the pages for owners."""
     latest = [audit_entry(one, {}) for one in list_audit(member, events=events_named(), after=None, limit=1)]
     waiting = len(waiting_shares(member, now=timezone.now()))
-    ready = _("a medium roast counts as rested below %(points)s") % {"points": number(member.team.ready_roast)}
+    rested = _("a medium roast counts as rested below %(points)s") % {"points": number(member.team.ready_roast)}
+    zone = _("clock of %(zone)s") % {"zone": zone_name(zone_named(member.team.time_zone))}
     return [
         ("audit", "log", _("Audit log"), ", ".join(f"{one['what']}, {one['who']}" for one in latest)),
         ("usage", "measure", _("What the team uses"), str(team_usage(member)["room"])),
@@ -98,7 +101,7 @@ def _owned(member: Member) -> list[Tile]:
             "waiting-links", "link", _("Links that wait for an owner"),
             ngettext("%(n)s waits", "%(n)s wait", waiting) % {"n": waiting} if waiting else _("none waits"),
         ),
-        ("team-settings", "name", _("Name and settings"), ready),
+        ("team-settings", "name", _("Name and settings"), f"{zone} · {rested}"),
         ("logo", "mark", _("Logo"), _("on reports and cards") if logo_name(member.team_id) else _("no logo yet")),
         ("export", "chest", _("Export"), _("everything as one file")),
     ]  # fmt: skip

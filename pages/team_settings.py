@@ -20,6 +20,7 @@ from pages.accounts import add_problems, render_form
 from pages.browser import chosen_member, page
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.record_forms import number_in
+from pages.time_zone_field import TimeZoneField
 from tastings.actions.exports import audited_export
 from tastings.actions.shops import check_may_choose_pots, choose_usual_pot
 from tastings.queries.records import list_records
@@ -42,6 +43,7 @@ class SettingsForm(forms.Form):
     """The team's own values."""
 
     name = forms.CharField(label=gettext_lazy("Name of the team"), max_length=120)
+    time_zone = TimeZoneField()
     ready_roast = forms.CharField(
         label=gettext_lazy("A medium roast counts as rested below this strength of roast, 0 to 10"),
         help_text=gettext_lazy("Other roasts are set off from it, and what you like best in your own lots moves it."),
@@ -57,7 +59,8 @@ class TeamSettings(View):
         member = chosen_member(request)
         check_may_change_team(member)
         team = member.team
-        return self._render(request, SettingsForm(initial={"name": team.name, "ready_roast": number(team.ready_roast)}))
+        initial = {"name": team.name, "ready_roast": number(team.ready_roast), "time_zone": team.time_zone}
+        return self._render(request, SettingsForm(initial=initial))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Store them."""
@@ -65,8 +68,12 @@ class TeamSettings(View):
         check_may_change_team(member)
         if form.is_valid():
             try:
+                sent = form.cleaned_data
                 update_team(
-                    member, name=form.cleaned_data["name"], ready_roast=number_in(form.cleaned_data["ready_roast"])
+                    member,
+                    name=sent["name"],
+                    ready_roast=number_in(sent["ready_roast"]),
+                    time_zone=sent["time_zone"] or None,
                 )
             except Invalid as refused:
                 add_problems(form, refused)

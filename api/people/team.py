@@ -18,6 +18,7 @@ from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, problem_re
 from lots.schema import InvalidValue, gettext_noop
 from teams.actions.people import check_may_change_team, update_team
 from teams.actions.roles import transfer_ownership
+from teams.time_zones import time_zone_names
 
 
 class RoastLevel(StrictField, s.FloatField):
@@ -30,12 +31,25 @@ class RoastLevel(StrictField, s.FloatField):
         return float(value)
 
 
+class TimeZoneField(StrictField, s.CharField):
+    """A name of the IANA Time Zone Database."""
+
+    def clean(self, value: object) -> str:
+        """Return the name."""
+        if not isinstance(value, str) or value not in time_zone_names():
+            raise InvalidValue("choice", gettext_noop("is not a time zone of the IANA database"))
+        return value
+
+
 class TeamSerializer(s.Serializer[Any]):
     """A team."""
 
     id = s.UUIDField()
     name = s.CharField()
     ready_roast = s.FloatField()
+    time_zone = s.CharField(
+        help_text="in which the team's pages show moments, as Europe/Berlin; the API's are in UTC whatever it is"
+    )
 
 
 class TeamChangeSerializer(BodySerializer):
@@ -44,6 +58,9 @@ class TeamChangeSerializer(BodySerializer):
     unknown = gettext_lazy("is not part of a team")
     name = StrictNameField(required=False, allow_null=True, max_length=120)
     ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10)
+    time_zone = TimeZoneField(
+        required=False, allow_null=True, max_length=64, help_text="a name of the IANA Time Zone Database"
+    )
 
 
 class HandOverSerializer(BodySerializer):
@@ -62,7 +79,7 @@ class TeamDetail(APIView):
 
     @operation(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem_responses(403)})
     def patch(self, request: Request) -> Response:
-        """Rename the team, or choose the roast under which a tea counts as rested; owners only."""
+        """Rename the team, or choose its time zone or the roast under which a tea counts as rested; owners only."""
         member = member_of(request)
         check_may_change_team(member)
         data = validated_body(request, TeamChangeSerializer)

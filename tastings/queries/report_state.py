@@ -1,6 +1,7 @@
 """Whether the content of a lot's report may have changed, in one statement."""
 
-from datetime import date
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -11,11 +12,12 @@ from tastings.queries.other_harvests import NORMAL_FORM
 from teams.errors import NotFound
 from teams.models import Member
 from teams.row_security import acting_for, team_of
+from teams.time_zones import zone_named
 
 _MAKER, _MAKER_OF_KIN = (NORMAL_FORM % {"expressions": name} for name in ("lot.producer", "kin.producer"))
 _STATE = """
     SELECT
-        lot.team_id, place.role, place.shop_id,
+        lot.team_id, team.time_zone, place.role, place.shop_id,
         team.revision,  -- counts every change of the team's records; the usual pot follows from them
         (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.usual_pot, shop.name), '|' ORDER BY shop.id))
             FROM teams_shop AS shop WHERE shop.team_id = team.id),
@@ -65,11 +67,21 @@ _STATE = """
 """.replace("{maker_of_kin}", _MAKER_OF_KIN).replace("{maker}", _MAKER)
 
 
-def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...]:
-    """Return a cache key of the member's report of a lot; it changes whenever the content may change.
+@dataclass(frozen=True, slots=True)
+class ReportState:
+    """A cache key of a lot's report; it changes whenever the content may change.
 
     Equal keys mean equal content. A push to another lot of the team changes the key only if the usual pot follows.
     Read it before the content: what is cached under it is then never older than the key.
+    """
+
+    time_zone: str
+    """In which its moments are written; which day is today follows from it."""
+    key: tuple[object, ...]
+
+
+def report_state(member: Member, lot: UUID, *, now: datetime) -> ReportState:
+    """Return the state of the member's report of a lot.
 
     Parameters
     ----------
@@ -81,14 +93,14 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
     NotFound
         The lot is absent, removed or another team's, which look the same.
     """
-    team, _, _, revision, shops, *figures = _read(lot, login=member.user_id)
+    team, zone, _, _, *figures = _read(lot, login=member.user_id)
     if team != member.team_id:
         raise NotFound
-    return (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *figures)
+    return _state(member, lot, zone, figures, now=now)
 
 
-def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tuple[object, ...]]:
-    """Return a member of the lot's team made of the login's role and shop there, and its cache key.
+def report_state_of(login: UUID, lot: UUID, *, now: datetime) -> tuple[Member, ReportState]:
+    """Return a member of the lot's team made of the login's role and shop there, and the state of its report.
 
     Raises
     ------
@@ -96,11 +108,17 @@ def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tup
         As `report_state`, and when the login has no place in the lot's team.
     """
     with acting_for(team_of("lot", lot)):
-        team, role, shop, revision, shops, *figures = _read(lot, login=login)
+        team, zone, role, shop, *figures = _read(lot, login=login)
         if role is None:
             raise NotFound
         member = Member(team_id=team, user_id=login, shop_id=shop, role=role)
-        return member, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *figures)
+        return member, _state(member, lot, zone, figures, now=now)
+
+
+def _state(member: Member, lot: UUID, zone: str, figures: list[Any], *, now: datetime) -> ReportState:
+    revision, shops, *rest = figures
+    today = now.astimezone(zone_named(zone)).date()
+    return ReportState(zone, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *rest))
 
 
 def _read(lot: UUID, *, login: UUID) -> tuple[Any, ...]:

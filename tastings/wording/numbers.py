@@ -5,9 +5,12 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.utils import timezone
 from django.utils.formats import date_format, get_format, number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
+
+from teams.time_zones import is_repeated
 
 # Classes of characters (Unicode's bidirectional algorithm) that leave a sentence running from left to right.
 _LEFT_TO_RIGHT = frozenset({"L", "EN", "ES", "ET", "CS", "NSM", "BN", "B", "S", "WS", "ON", ""})
@@ -87,13 +90,37 @@ def percent_or_beyond(probability: float) -> str:
 
 
 def day(value: object) -> str:
-    """Write a moment or a date as a day; text that is neither is returned as it is."""
+    """Write a moment, in the active time zone, or a date as a day; text that is neither is returned as it is."""
     if isinstance(value, str):
         try:
             value = datetime.fromisoformat(value)
         except ValueError:
             return str(value)
+    if isinstance(value, datetime):
+        value = local_time(value)
     return date_format(value, "DATE_FORMAT") if isinstance(value, date) else ""
+
+
+def clock(value: datetime) -> str:
+    """Write the time of a moment in the active time zone; of an hour that came twice with the zone's short name."""
+    local = local_time(value)
+    return f"{local:%H:%M %Z}" if is_repeated(local) else f"{local:%H:%M}"
+
+
+def day_and_time(value: datetime | str) -> str:
+    """Write a moment as day and time in the active time zone."""
+    at = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return f"{day(at)}, {clock(at)}"
+
+
+def local_time(value: datetime) -> datetime:
+    """Return a moment in the active time zone; as it is where a calendar ends, and what has no zone."""
+    if timezone.is_naive(value):
+        return value
+    try:
+        return timezone.localtime(value)
+    except OverflowError:
+        return value
 
 
 def duration(seconds: float) -> str:

@@ -19,6 +19,7 @@ from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_by_id_or_name
 from teams.row_security import acting_for, acting_for_login, has_team, teams_of_login
 from teams.texts import is_blank
+from teams.time_zones import UTC_NAME, time_zone_names
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -105,16 +106,25 @@ def set_password(user: User, password: str, *, field: str) -> None:
 
 
 @transaction.atomic
-def create_team(*, name: str, shop: str, username: str, password: str, id_of_team: UUID | None = None) -> Member:
+def create_team(  # noqa: PLR0913 - a team with its owner
+    *,
+    name: str,
+    shop: str,
+    username: str,
+    password: str,
+    time_zone: str = UTC_NAME,
+    id_of_team: UUID | None = None,
+) -> Member:
     """Make a team with its first shop and its owner."""
     team = Team(id=id_of_team or uuid4(), name=clean_name(name, field="name", longest=120))
+    team.time_zone = clean_time_zone(time_zone)
     team.revision = team.first_revision = random_beginning()
     team.save(force_insert=True)
     first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
     return Member.objects.create(team=team, user=_get_or_create_login(username, password), shop=first, role=Role.OWNER)
 
 
-def create_first_team(*, name: str, shop: str, username: str, password: str) -> Member:
+def create_first_team(*, name: str, shop: str, username: str, password: str, time_zone: str = UTC_NAME) -> Member:
     """Make the first team of this server with its owner, a new login.
 
     Raises
@@ -130,7 +140,9 @@ def create_first_team(*, name: str, shop: str, username: str, password: str) -> 
             cursor.execute("SELECT pg_advisory_xact_lock(hashtext('leafspan first team'))")
         if has_team():
             raise NotFound
-        return create_team(name=name, shop=shop, username=username, password=password, id_of_team=team)
+        return create_team(
+            name=name, shop=shop, username=username, password=password, time_zone=time_zone, id_of_team=team
+        )
 
 
 @transaction.atomic
@@ -174,8 +186,8 @@ def check_may_change_shops(member: Member) -> None:
 
 
 @transaction.atomic
-def update_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
-    """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
+def update_team(member: Member, *, name: object = None, ready_roast: object = None, time_zone: object = None) -> Team:
+    """Rename the team, or choose the roast under which it finds a tea rested or its time zone; only an owner may."""
     check_may_change_team(member)
     team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     if name is not None:
@@ -184,8 +196,17 @@ def update_team(member: Member, *, name: object = None, ready_roast: object = No
         if isinstance(ready_roast, bool) or not isinstance(ready_roast, int | float) or not 0 <= ready_roast <= 10:
             raise Invalid(problems=[Problem("ready_roast", "range", _("must be a number from 0 to 10"))])
         team.ready_roast = float(ready_roast)
-    team.save(update_fields=["name", "ready_roast"])
+    if time_zone is not None:
+        team.time_zone = clean_time_zone(time_zone)
+    team.save(update_fields=["name", "ready_roast", "time_zone"])
     return team
+
+
+def clean_time_zone(value: object) -> str:
+    """Return the name of a time zone; raise Invalid for an unknown one."""
+    if isinstance(value, str) and value in time_zone_names():
+        return value
+    raise Invalid(problems=[Problem("time_zone", "choice", _("is not a time zone of the IANA database"))])
 
 
 @transaction.atomic

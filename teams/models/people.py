@@ -86,6 +86,8 @@ class Team(models.Model):
     """Where the counter began: a cursor below it, other than 0, is another team's."""
     ready_roast = models.FloatField(default=3.0)
     """The roast under which the team finds a roasted tea rested. [points, 0 to 10]"""
+    time_zone = models.CharField(max_length=64, default="UTC", db_default="UTC")
+    """In which its pages show moments: a name of the IANA Time Zone Database."""
     pruned_revision = models.BigIntegerField(default=0)
     """The highest revision of a pruned tombstone."""
     pruned_before = models.DateTimeField(null=True)

@@ -54,6 +54,13 @@ def moves_to_another_shop(taster, lot):
     taster.member.save()
 
 
+def chooses_another_time_zone(taster, lot):
+    late = datetime(2026, 3, 4, 23, 30, tzinfo=UTC)
+    Session.objects.filter(lot=lot).update(started_at=late, revision=next_revision(taster.team))
+    taster.client.get(f"/lots/{lot.id}/report/")
+    type(taster.team).objects.filter(id=taster.team.id).update(time_zone="Asia/Taipei")
+
+
 def changes_the_lot(taster, lot):
     taster.client.patch(f"/api/v1/lots/{lot.id}/", {"region": "Far Hills"})
 
@@ -149,7 +156,8 @@ def is_joined_by_another_harvest(taster, lot):
 
 
 CHANGES = [
-    names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
+    names_a_login, names_the_shop, moves_to_another_shop, chooses_another_time_zone, changes_the_lot,
+    pushes_a_session, computes_the_figures,
     fails_to_compute, learns_how_its_tasters_agree, hides_a_session, renames_a_descriptor,
     renames_a_built_in_descriptor, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
     removes_a_photo, shows_the_sample_it_was_bought_on, was_bought_again, is_placed_in_a_flight,
@@ -236,8 +244,9 @@ def test_figures_of_another_lot_of_the_same_roast_change_the_state(taster, lot, 
     today = datetime.now(UTC).date()
     type(lot).objects.filter(id=lot.id).update(roasted_on=today, roast="dark")
     other = LotFactory(team=taster.team, by=taster.user, roast=roast)
-    before = report_state(taster.member, lot.id, today=today)
+    now = datetime.now(UTC)
+    before = report_state(taster.member, lot.id, now=now)
 
     Development.objects.update_or_create(lot=other, team=taster.team, defaults={"computed_at": datetime.now(UTC)})
 
-    assert (report_state(taster.member, lot.id, today=today) != before) == changes
+    assert (report_state(taster.member, lot.id, now=now) != before) == changes

@@ -303,6 +303,19 @@ def test_round_trip_is_equal_to_the_byte_of_every_record(full, team, tmp_path, t
     assert sum(done.lines.values()) > 50
 
 
+def test_time_zone_comes_along_and_an_export_from_before_it_is_imported_in_utc(full, team, tmp_path):
+    Team.objects.filter(id=team.id).update(time_zone="Asia/Taipei")
+    path = tmp_path / "seen.zip"
+    path.write_bytes(b"".join(export_for_owner(full[0].member, now=NOON)))
+    delete_team(team)
+    done = bring(path)
+    brought = Team.objects.get(id=done.team).time_zone
+    delete_team(Team.objects.get(id=done.team))
+    before = bring(changed(path, tmp_path, "settings", time_zone=...))
+
+    assert (brought, Team.objects.get(id=before.team).time_zone) == ("Asia/Taipei", "UTC")
+
+
 def test_owners_export_comes_back_equal_too(full, team, tmp_path):
     path = tmp_path / "seen.zip"
     path.write_bytes(b"".join(export_for_owner(full[0].member, now=NOON)))
@@ -513,6 +526,7 @@ WRONG = [
     ("members", {"role": "king"}, "members.jsonl, line 1, role: must be one of"),
     ("history", {"value": "a\x00b"}, "history.jsonl, line 1"),
     ("settings", {"ready_roast": 11}, "settings.jsonl, line 1"),
+    ("settings", {"time_zone": "Mars/Olympus"}, "settings.jsonl, line 1"),
     ("photo_contents", {"image_sha256": "0" * 64}, "is not the picture that photo_contents tells of"),
     ("flight_cups", {"code": 7}, "flight_cups.jsonl, line 1: does not fit the rule flight_cup_code_three_digits"),
 ]

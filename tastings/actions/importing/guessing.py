@@ -1,6 +1,6 @@
 """Makes a spreadsheet of somebody's own into the table that an import reads: columns guessed, values rewritten.
 
-Decimal commas become points, days and times of several ways of writing them become moments in UTC, and names of kinds
+Decimal commas become points, days and times of several ways of writing them become moments, and names of kinds
 and materials in English or German become codes. What cannot be read stays as it is, and the import names it.
 """
 
@@ -9,10 +9,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from django.utils import timezone
 from django.utils.translation import override
 
+from lots.schema import format_utc_short
 from tastings.actions.importing.spreadsheet import COLUMNS, MAX_SHEET_BYTES, read_lines, table_of
 from tastings.wording.labels import KINDS, MATERIALS, TEAS, descriptor_label, label
+from teams.time_zones import is_missing
 
 _NAMES: Mapping[str, tuple[str, ...]] = {
     "lot": ("tea", "tea name", "name", "sample", "tee", "partie", "sorte", "muster", "bezeichnung"),
@@ -134,17 +137,18 @@ def _rewrite(column: str, text: str) -> str:
 
 
 def _moment(text: str) -> str:
-    """Return a day with or without a time as a moment in UTC, at noon without a time."""
+    """Return a day with or without a time, by the clock of the team's pages, as a moment; at noon without a time."""
     match = _DAY.fullmatch(text)
     if match is None:
         return text
     year, month, day = (int(match[name] or match[f"{name}2"]) for name in ("y", "m", "d"))
     hour = 12 if match["h"] is None else int(match["h"])
     try:
-        at = datetime(year, month, day, hour, int(match["min"] or 0), int(match["s"] or 0), tzinfo=UTC)
-    except ValueError:
+        zone = timezone.get_current_timezone()
+        at = datetime(year, month, day, hour, int(match["min"] or 0), int(match["s"] or 0), tzinfo=zone)
+        return text if is_missing(at) else format_utc_short(at.astimezone(UTC))
+    except (ValueError, OverflowError):
         return text
-    return f"{at:%Y-%m-%dT%H:%M:%S}Z"
 
 
 def _code(text: str, labels: Mapping[str, object]) -> str:

@@ -116,6 +116,7 @@ GLOSSARY: Mapping[str, str] = {
     "role": "what the member may do",
     "joined_at": "when the membership began",
     "left_at": "when it ended; null: present",
+    "time_zone": "in which the team's pages show moments, a name of the IANA Time Zone Database",
     "ready_roast": "the roast under which a tea counts as rested, 0 to 10",
     # photos
     "of": "what it shows",

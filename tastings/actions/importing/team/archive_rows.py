@@ -13,8 +13,11 @@ from lots.wording import fault_text
 from tastings.actions.importing.team.import_archive import Archive, ArchiveError
 from tastings.models import Descriptor
 from tastings.queries.exporting import JSON, STAMPS, Column, ExportTable
+from teams.time_zones import UTC_NAME
 
 ArchiveRow = tuple[object, ...]
+_ADDED_COLUMNS: Mapping[str, Mapping[str, object]] = {"settings": {"time_zone": UTC_NAME}}
+"""Columns, by table, that exports of earlier versions lack, with the value that they had in effect."""
 
 
 @dataclass(slots=True)
@@ -47,7 +50,8 @@ def validated_lines(
 ) -> Iterator[tuple[int, dict[str, object]]]:
     """Yield every line of a table's file with clean values; raise ArchiveError for the first that is not valid."""
     names = {column.name for column in table.columns}
-    for number, line in archive.lines(table.file):
+    for number, written in archive.lines(table.file):
+        line = {**_ADDED_COLUMNS.get(table.name, {}), **written}
         if unexpected := sorted(names ^ line.keys()):
             reason = "is missing" if unexpected[0] in names else "is not part of it"
             raise ArchiveError(reason, file=table.file, line=number, field=unexpected[0][:80])

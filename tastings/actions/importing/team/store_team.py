@@ -27,7 +27,7 @@ from tastings.queries.pull_only import PULL_ONLY
 from tastings.queries.records import MODELS, shared_sessions
 from tastings.schemas import RECORD_SCHEMAS
 from teams.actions.counters import REVISION_JUMP
-from teams.actions.people import clean_name, clean_username
+from teams.actions.people import clean_name, clean_time_zone, clean_username
 from teams.actions.revisions import renew
 from teams.errors import Invalid, NotFound
 from teams.models import Team, User
@@ -135,6 +135,7 @@ def _store_settings(content: Sequence[_Line], team: Team) -> int:
         raise ArchiveError("must have one line", file=SETTINGS.file)
     values = content[0][1]
     try:
+        clean_time_zone(values["time_zone"])
         with transaction.atomic():
             Team.objects.filter(id=team.id).update(
                 **{str(column.stored_in): values[column.name] for column in SETTINGS.columns}

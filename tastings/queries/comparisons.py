@@ -9,8 +9,12 @@ from django.utils.translation import gettext as _
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.comparison.side_by_side import Comparison, compare
+from tastings.maths.curve.development import Development
+from tastings.maths.curve.estimate import estimate_development
+from tastings.models import Development as StoredDevelopment
 from tastings.models import Session
-from tastings.queries.brews import load_brews
+from tastings.queries.brews import LotBrews, load_brews
+from tastings.queries.developments import stored_figures
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for, shared_sessions
 from teams.errors import Invalid, Problem
@@ -30,8 +34,35 @@ def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
         raise Invalid(problems=[Problem("lots", "range", _("two to %(most)s different lots") % {"most": MOST_GROUPS})])
     tastings = {str(lot): load_brews(lot) for lot in lots}
     rated = tuple(dict.fromkeys(key for tea in tastings.values() for key in tea.rated))
+    developments = {str(lot): _figures_of(member, lot, tastings[str(lot)]) for lot in lots}
     even_brews = {lot: tea.even_brew for lot, tea in tastings.items()}
-    return _compared(member, {lot: tea.brews for lot, tea in tastings.items()}, rated=rated, even_brews=even_brews)
+    return _compared(
+        member,
+        {lot: tea.brews for lot, tea in tastings.items()},
+        rated=rated,
+        even_brews=even_brews,
+        developments=developments,
+    )
+
+
+def _figures_of(member: Member, lot: UUID, tastings: LotBrews) -> Development:
+    """Return a lot's own figures, as its list and report have them.
+
+    Where they are behind its notes, they are computed as they are going to be stored.
+    """
+    row = StoredDevelopment.objects.filter(lot_id=lot, computed_revision__gt=0).first()
+    stored = None if row is None or row.stale else stored_figures(row)
+    if stored is not None:
+        return stored
+    known = calibration_of(member.team_id, but_lot=lot)
+    return estimate_development(
+        tastings.brews,
+        rated=tastings.rated,
+        even_brew=tastings.even_brew,
+        scales=known.scales,
+        line=known.line,
+        slopes=known.slopes,
+    )
 
 
 def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
@@ -50,9 +81,20 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
 
 
 def _compared(
-    member: Member, groups: Mapping[str, Sequence[Brew]], *, rated: Sequence[str], even_brews: Mapping[str, EvenBrew]
+    member: Member,
+    groups: Mapping[str, Sequence[Brew]],
+    *,
+    rated: Sequence[str],
+    even_brews: Mapping[str, EvenBrew],
+    developments: Mapping[str, Development] | None = None,
 ) -> Comparison:
     known = calibration_of(member.team_id)
     return compare(
-        groups, rated=rated, even_brews=even_brews, scales=known.scales, line=known.line, slopes=known.slopes
+        groups,
+        rated=rated,
+        even_brews=even_brews,
+        developments=developments,
+        scales=known.scales,
+        line=known.line,
+        slopes=known.slopes,
     )

@@ -8,6 +8,7 @@ import pytest
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
+from tastings.actions.panels import refresh_panel
 from tastings.queries.lot_search import PER_PAGE
 from tastings.wording.numbers import percent
 from tests.api.phone import sync
@@ -177,6 +178,29 @@ def test_compared_lots_have_their_curves_and_probabilities(shelf, taster, browse
     assert "Which of them is liked more cannot be told: it was not rated in both." in text
     assert page.content.decode().count("<svg") == 4  # a mark for each, the chart for desk and telephone
     assert without_token(browser.get(f"/compare/?lots={','.join(ids)}")) == without_token(page)
+
+
+def test_compared_lots_have_the_figures_of_their_own_pages(shelf, taster):
+    refresh_panel(taster.team.id, now=datetime.now(UTC))  # a finish line that the stored figures do not know yet
+    ids = [str(shelf[name].id) for name in ("Birch", "Cedar")]
+    groups = taster.client.get("/api/v1/compare", {"lots": ",".join(ids)}).json()["groups"]
+    for group in groups:
+        own = taster.client.get(f"/api/v1/lots/{group['name']}/development").json()
+        assert {key: group[key] for key in ("profile", "steeps", "curves")} == {
+            key: own[key] for key in ("profile", "steeps", "curves")
+        }
+
+
+def test_figures_behind_their_notes_are_compared_as_they_will_be_stored(shelf, taster):
+    refresh_panel(taster.team.id, now=datetime.now(UTC))
+    sync(taster.client, session_of(shelf["Birch"].id, [3, 2, 2, 1]))
+    ids = [str(shelf[name].id) for name in ("Birch", "Cedar")]
+    group = taster.client.get("/api/v1/compare", {"lots": ",".join(ids)}).json()["groups"][0]
+    refresh_development(shelf["Birch"].id, now=datetime.now(UTC))
+    own = taster.client.get(f"/api/v1/lots/{group['name']}/development").json()
+    assert group["steeps"]["recommended"] == own["steeps"]["recommended"]
+    means = [[point["mean"] for point in one["curves"][0]["points"]] for one in (group, own)]
+    assert means[0] == pytest.approx(means[1], abs=0.001)
 
 
 @pytest.mark.parametrize(("n", "why"), [(0, "none was ticked"), (1, "only one was ticked"), (7, "At most six")])

@@ -139,6 +139,7 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
     *,
     rated: Sequence[str],
     even_brews: Mapping[str, EvenBrew] | None = None,
+    developments: Mapping[str, Development] | None = None,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
     slopes: Mapping[str, OrderSlope] = USUAL_SLOPES,
@@ -153,6 +154,8 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
         Keys of the descriptors to compare; ``strength`` and ``liking`` are always among them.
     even_brews : Mapping[str, EvenBrew], optional
         What each group is evened out to; that of oolong for a group without one.
+    developments : Mapping[str, Development], optional
+        Figures that are known already, by group; those of the others are computed.
     scales, line, slopes
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
@@ -175,7 +178,8 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
             _Group(
                 name=name,
                 sessions=prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0],
-                development=estimate_development(
+                development=(developments or {}).get(name)
+                or estimate_development(
                     brews, rated=descriptors, even_brew=even_brew, scales=scales, line=line, slopes=slopes
                 ),
                 even_cups=even_brew.cups(grid, infusions=MOST_INFUSIONS),

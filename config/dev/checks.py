@@ -15,6 +15,7 @@ STATIC = {"lint": ["-m", "ruff", "check", "."], "types": ["-m", "mypy", "."], "i
 # A test that waits for ever fails by name after ten minutes, with the stacks of its process.
 _LIMIT = ["-o", "faulthandler_timeout=600", "-o", "faulthandler_exit_on_timeout=true"]
 TESTS = ["-m", "pytest", "-q", "--dist", "worksteal", *_LIMIT]
+COLLECT = ["-m", "pytest", "-q", "--collect-only"]
 
 
 def check() -> int:
@@ -37,23 +38,41 @@ def _run_checks(env: Mapping[str, str], *, logs: Path, pause: Pause) -> list[str
     print("== tests, and static checks beside them", flush=True)
     began = time.monotonic()
     tests = Child(name="tests", command=[sys.executable, *TESTS, "-n", str(_workers(env))], env=env)
-    static = [
+    logged = [
         Child(name=name, command=[sys.executable, *arguments], env=env, log=logs / f"{name}.log")
-        for name, arguments in STATIC.items()
+        for name, arguments in {"collection": COLLECT, **STATIC}.items()
     ]
-    tests.start()
-    try:
-        failed = [child.name for child in static if child.finish(pause) != 0]
-        while (code := tests.exit_code) is None:
-            pause(0.05)
-    except BaseException:
-        stop_all([tests])
-        raise
+    collection, *static = logged
+    failed = _run_side_by_side([[tests] if _is_collected_before() else [collection, tests], static], pause)
     for name in STATIC:
         print(f"== {name}")
         print((logs / f"{name}.log").read_text(errors="replace"), end="")
     print(f"   {time.monotonic() - began:.1f} s in all", flush=True)
-    return failed + (["tests"] if code != 0 else [])
+    return failed
+
+
+def _is_collected_before() -> bool:
+    """Return whether pytest has compiled tests here; else each of its processes would compile all of them."""
+    return any(Path("tests").rglob("*-pytest-*.pyc"))
+
+
+def _run_side_by_side(queues: list[list[Child]], pause: Pause) -> list[str]:
+    """Run the programs of each queue one after the other, the queues at the same time; return the names that failed."""
+    failed = []
+    try:
+        while any(queues):
+            for queue in filter(None, queues):
+                child = queue[0]
+                if child.popen is None:
+                    child.start()
+                elif child.exit_code is not None:
+                    queue.pop(0)
+                    failed += [child.name] if child.exit_code != 0 else []
+            pause(0.05)
+    except BaseException:
+        stop_all([child for queue in queues for child in queue])
+        raise
+    return failed
 
 
 def _workers(env: Mapping[str, str]) -> int:

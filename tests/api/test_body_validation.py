@@ -126,14 +126,13 @@ def test_value_that_is_invalid_everywhere_is_refused(route, value):
 
 
 @every_json_route
+@pytest.mark.usefixtures("nothing_stored")
 def test_unusual_value_is_accepted_or_refused(route):
     for value in ODD:
-        before = fingerprint()
         for name, body in route.bodies(value).items():
             answer = route.ask(body)
             if answer.status_code >= 300:
                 assert refusal(answer)[0] in (401, 403, 404, 409, 422), (name, value)
-            assert fingerprint() == before
 
 
 @every_json_route

@@ -16,18 +16,16 @@ from tastings.maths.panel.joining import joining
 from tastings.queries.developments import labels_of
 from tastings.queries.panels import panel_of, tasters_shown
 from tastings.wording.labels import descriptor_label
-from tastings.wording.numbers import day, one_decimal, signed
+from tastings.wording.numbers import day, listed, one_decimal, signed
 from tastings.wording.panel import (
     SURE_SD,
+    WordScale,
     coefficient,
     joining_sentence,
-    level_difference,
     panel_sentence,
-    ranking_difference,
-    ranking_words,
+    rankings,
     repeats_sentence,
-    spread_difference,
-    tasted_sentence,
+    scale_differences,
 )
 from teams.queries.people import members_of
 
@@ -59,6 +57,7 @@ class TeamPanel(View):
             "team": member.team.name,
             "computed": day(panel.computed_at) if panel.computed_at else "",
             "finish_line": one_decimal(panel.line.mean),
+            "agreements": _agreements(panel, labels),
             "words": [_word(panel, key, labels) for key in _in_order(panel.descriptors)],
             "tasters": [
                 {"name": names.get(one, ""), "is_me": one == me, **_taster(panel, one, labels)} for one in shown
@@ -88,11 +87,19 @@ def _in_order(keys: Mapping[str, object]) -> list[str]:
     return sorted(keys, key=lambda key: (_LEADING.index(key) if key in _LEADING else len(_LEADING), key))
 
 
+def _agreements(panel: PanelFigures, labels: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Return how far the tasters agree, each degree with the words for which it is so."""
+    words: dict[str, list[str]] = {}
+    for key in _in_order(panel.descriptors):
+        found = panel.descriptors[key].agreement
+        words.setdefault(panel_sentence(found.single, lots=found.lots), []).append(descriptor_label(key, labels))
+    return [(listed(of_words), sentence) for sentence, of_words in words.items()]
+
+
 def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str, Any]:
     found = panel.descriptors[key].agreement
     return {
         "label": descriptor_label(key, labels),
-        "sentence": panel_sentence(found.single, lots=found.lots),
         "tasters": len(found.tasters),
         "lots": found.lots,
         "single": coefficient(found.single),
@@ -104,22 +111,17 @@ def _taster(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> dict
     """Return what is to be known of a taster, and the figures of each word behind it."""
     by_key = {row.descriptor: row for row in panel.rows_of(taster)}
     rows = [by_key[key] for key in _in_order(by_key)]
-    differences = [(descriptor_label(row.descriptor, labels), _differences(row)) for row in rows]
+    words = [
+        WordScale(descriptor_label(row.descriptor, labels), row.scale, row.figures.agreement, row.figures.lots)
+        for row in rows
+    ]
     again = [row.figures.repeatability_sd for row in rows if row.figures.repeatability_sd is not None]
     return {
-        "differences": [(label, found) for label, found in differences if found],
+        "differences": scale_differences(words),
         "again": repeats_sentence(again),
         "rows": [_row(row, labels) for row in rows],
+        "rankings": rankings(words),
     }
-
-
-def _differences(row: TasterRow) -> str:
-    found = (
-        level_difference(row.scale),
-        spread_difference(row.scale),
-        ranking_difference(row.figures.agreement, lots=row.figures.lots),
-    )
-    return "; ".join(filter(None, found))
 
 
 def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, Any]:
@@ -128,8 +130,8 @@ def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, Any]:
         "label": descriptor_label(row.descriptor, labels),
         "level": signed(row.scale.offset),
         "again": NOTHING if sd is None else one_decimal(sd),
-        "ranking": ranking_words(row.figures.agreement, lots=row.figures.lots),
-        "tasted": tasted_sentence(sessions=row.figures.sessions, lots=row.figures.lots),
+        "sessions": row.figures.sessions,
+        "lots": row.figures.lots,
         "line": _line(row.scale),
     }
 

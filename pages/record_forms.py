@@ -61,17 +61,17 @@ class RecordForm(forms.Form):
     ) -> None:
         self.schema, self.options, self.values = schema, options, values
         self.zone = zone_of_form(data.get("time_zone") if data else None)
-        self._shown = [schema.by_name()[name] for name in names]
-        shown = {one.name: _form_value(one, values.get(one.name), self.zone) for one in self._shown}
+        self.shown = [schema.by_name()[name] for name in names]
+        shown = {one.name: _form_value(one, values.get(one.name), self.zone) for one in self.shown}
         super().__init__(data, initial={**shown, "time_zone": str(self.zone)})
-        for one in self._shown:
+        for one in self.shown:
             self.fields[one.name] = self._form_field(one)
-        if all(one.kind != "moment" for one in self._shown):
+        if all(one.kind != "moment" for one in self.shown):
             del self.fields["time_zone"]
 
     def clean(self) -> dict[str, Any]:
         """Turn what was sent into wire values; what the schema refuses is shown beside its field."""
-        for one in self._shown:
+        for one in self.shown:
             sent = self.cleaned_data.get(one.name)
             if one.name in self.values and sent == self.initial[one.name]:
                 self.cleaned_data[one.name] = self.values[one.name]  # as it is, seconds included
@@ -88,7 +88,7 @@ class RecordForm(forms.Form):
         """Return the fields whose value is another than the record's."""
         return {
             one.name: self.cleaned_data[one.name]
-            for one in self._shown
+            for one in self.shown
             if self.cleaned_data[one.name] != self.values.get(one.name, one.default)
         }
 

@@ -23,6 +23,7 @@ from pages.records import address_of, change_record, schema_named
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.numbers import day_and_time
+from tastings.wording.record_pages import DELETED as DELETED_WORDS
 from teams.errors import Invalid, NotFound
 from teams.queries.people import members_of, require_writer
 
@@ -119,6 +120,7 @@ def _render(  # noqa: PLR0913 - what the page shows
         "record": record,
         "name": record_name(member, schema.type, values),
         "deleted": _is_deleted(member, schema.type, record),
+        "deleted_text": DELETED_WORDS[schema.type],
         "changed": [row for row in rows if row["earlier"]],
         "once": [{**row, "alone": _who_and_when(row["now"]) != most_set} for row in set_once],
         "first": None if most_set is None else {"who": most_set[0], "when": most_set[1]},

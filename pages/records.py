@@ -29,9 +29,11 @@ from tastings.queries.suggestions import suggestions_for
 from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.labels import MOMENTS, descriptor_label, label
-from tastings.wording.numbers import duration
+from tastings.wording.numbers import day_and_time, duration
+from tastings.wording.record_pages import DELETE, SAVED
+from tastings.wording.record_pages import NEW as NEW_HEADINGS
 from teams.errors import NotAllowed, NotFound, PreconditionFailed
-from teams.queries.people import require_writer
+from teams.queries.people import members_of, require_writer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -270,7 +272,11 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
         "record": record,
         "name": record_name(member, type_name, values),
         "may_change": _may_change(member, type_name, record),
-        "made": "made" in request.GET,
+        "new": NEW_HEADINGS[type_name],
+        "made": SAVED[type_name] if "made" in request.GET else "",
+        "delete": DELETE[type_name],
+        "about": _about(member, type_name, record),
+        "facts": [] if record is None else _facts(form),
         "saved": [
             (name, field_label(type_name, name))
             for name in request.GET.getlist("saved")
@@ -285,6 +291,24 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
     if type_name == "note" and record is not None and record.fields["text"]:
         context |= _suggestions(member, record)
     return render(request, "pages/record.html", context, status=422 if form.errors else 200)
+
+
+def _about(member: Member, type_name: str, record: Record | None) -> str:
+    """Say of which session a session's page is: when it began and who tasted."""
+    if type_name != "session" or record is None:
+        return ""
+    taster = next((str(one.user) for one in members_of(member) if str(one.user_id) == record.fields["taster"]), "")
+    return " · ".join(filter(None, (day_and_time(str(record.fields["started_at"])), taster)))
+
+
+def _facts(form: RecordForm) -> list[tuple[str, str]]:
+    """Return the values of a record that the reader may not change, each with its label."""
+    shown = [(one, form.values.get(one.name)) for one in form.shown]
+    return [
+        (field_label(form.schema.type, one.name), value_text(one, value, form.options))
+        for one, value in shown
+        if value not in (None, "", [])
+    ]
 
 
 def _section(form: RecordForm, title: StrOrPromise, names: Sequence[str], *, is_open: bool) -> dict[str, Any]:

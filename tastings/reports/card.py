@@ -262,7 +262,7 @@ def _brew(usual: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew
 
 def _caution(guide: Guide | None, *, herbal: bool) -> str:
     """Say in one line what to be careful about: scalding, hot drinks (IARC Monograph 116) and caffeine (EFSA 2015)."""
-    hot = _("Hot water scalds; let the cup cool below 65 °C.")
+    hot = _("Hot water scalds; let the cup cool below 65\u00a0°C.")
     if herbal:
         unknown = _("Ask whether this herb contains caffeine, and whom it does not suit.")
         return f"{hot} {unknown}"

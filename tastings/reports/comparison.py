@@ -91,7 +91,7 @@ def comparison_page(
     comparison : Comparison
         Its groups are the lots, by id.
     lots : Sequence[ListedLot]
-        The lots as a list shows them, in the order of the groups.
+        The lots as a list shows them. Rows, letters and pairs are in the order of rank.
     labels : Mapping[str, str]
         Descriptor labels by key.
     rests : Mapping[str, str]
@@ -100,7 +100,7 @@ def comparison_page(
     rows = []
     best = best_of(comparison, descriptor=LIKING)
     ranked = sorted(best, key=lambda lot: -best[lot])
-    for place, lot in enumerate(lots):
+    for place, lot in enumerate(sorted(lots, key=lambda lot: -best.get(str(lot.id), 0.0))):
         id_, figures = str(lot.id), comparison.groups[str(lot.id)]
         has_figures = lot.profile is not None and not lot.stale
         row = lot_row(lot if has_figures else with_figures(lot, comparison))
@@ -125,7 +125,7 @@ def comparison_page(
         again=tick_again([str(lot.id) for lot in lots]),
         across=across_sentence(comparison),
         heads=[_("Rank"), _("Lot"), *(label for label, _value in rows[0].cells)] if rows else [],
-        rows=sorted(rows, key=lambda row: -best.get(row.lot.id, 0.0)),
+        rows=rows,
         charts=[
             _chart(comparison, rows, key=key, title=title)
             for key, title in titles
@@ -133,10 +133,17 @@ def comparison_page(
         ],
         pairs=[
             pair_row(pair, first=by_id[pair.first], second=by_id[pair.second], labels=labels)
-            for pair in comparison.pairs
+            for pair in pairs_in_order(comparison.pairs, list(by_id))
         ],
         small=small_note(comparison),
     )
+
+
+def pairs_in_order(pairs: Sequence[Pair], lots: Sequence[str]) -> list[Pair]:
+    """Return the pairs in the order of the lots, each with the earlier one first."""
+    place = {lot: i for i, lot in enumerate(lots)}
+    turned = [pair if place[pair.first] < place[pair.second] else pair.turned() for pair in pairs]
+    return sorted(turned, key=lambda pair: (place[pair.first], place[pair.second]))
 
 
 def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, sessions: int) -> list[tuple[str, str]]:

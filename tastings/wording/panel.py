@@ -1,6 +1,7 @@
 """How a taster uses the scale and how far a panel agrees, in words."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from django.utils.translation import gettext as _
@@ -8,7 +9,7 @@ from django.utils.translation import ngettext, pgettext
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.panel.joining import Joining
-from tastings.wording.numbers import number, number_range, one_decimal, two_decimals
+from tastings.wording.numbers import listed, number_range, one_decimal, two_decimals
 
 SURE_SD = 1.2816
 """Half the width of a central 80 % interval of a normal. [standard deviations]"""
@@ -20,24 +21,47 @@ the time."""
 Agreement = Literal["well", "partly", "hardly", "unknown"]
 
 
-def level_difference(scale: TasterScale) -> str:
-    """Say that somebody rates higher or lower than the others; empty while that cannot be told."""
-    if abs(scale.offset) <= SURE_SD * scale.offset_sd:
-        return ""
-    points = {"points": one_decimal(abs(scale.offset))}
-    if scale.offset > 0:
-        return _("about %(points)s points higher than the others") % points
-    return _("about %(points)s points lower than the others") % points
+@dataclass(frozen=True, slots=True)
+class WordScale:
+    """How a taster uses the scale for one word, called ``label``."""
+
+    label: str
+    scale: TasterScale
+    agreement: float | None
+    """Correlation with the others over ``lots`` lots."""
+    lots: int
 
 
-def spread_difference(scale: TasterScale) -> str:
-    """Say that somebody uses more or less of the scale than the others; empty while that cannot be told."""
-    if abs(scale.gain - 1) <= SURE_SD * scale.gain_sd:
-        return ""
-    percent = {"percent": number(round(100 * abs(scale.gain - 1)))}
-    if scale.gain > 1:
-        return _("uses about %(percent)s %% more of the scale than the others") % percent
-    return _("uses about %(percent)s %% less of the scale than the others") % percent
+def scale_differences(words: Sequence[WordScale]) -> list[tuple[str, str]]:
+    """Return how somebody's ratings differ from the others', and for which words, as far as that can be told."""
+    level = [(one.label, one.scale.offset) for one in words if _is_sure(one.scale.offset, one.scale.offset_sd)]
+    spread = [(one.label, one.scale.gain - 1) for one in words if _is_sure(one.scale.gain - 1, one.scale.gain_sd)]
+    differently = [one.label for one in words if agreement_of(one.agreement, lots=one.lots) == "hardly"]
+    found = [
+        (_("Rates higher"), _by_points([(label, by) for label, by in level if by > 0])),
+        (_("Rates lower"), _by_points([(label, by) for label, by in level if by < 0])),
+        (_("Uses more of the scale"), _by_percent([(label, by) for label, by in spread if by > 0])),
+        (_("Uses less of the scale"), _by_percent([(label, by) for label, by in spread if by < 0])),
+        (_("Ranks the lots differently"), listed(differently)),
+    ]
+    return [(what, of_words) for what, of_words in found if of_words]
+
+
+def _is_sure(difference: float, sd: float) -> bool:
+    return abs(difference) > SURE_SD * sd
+
+
+def _by_points(found: Sequence[tuple[str, float]]) -> str:
+    """Write words with the points by which they differ, the largest first."""
+    sizes = [f"{label} {one_decimal(abs(by))}" for label, by in sorted(found, key=lambda one: -abs(one[1]))]
+    return _("%(words)s points") % {"words": ", ".join(sizes)} if sizes else ""
+
+
+def _by_percent(found: Sequence[tuple[str, float]]) -> str:
+    """Write words with the part of the scale by which they differ, the largest first."""
+    return ", ".join(
+        f"{label} {round(100 * abs(by))}\u00a0%" for label, by in sorted(found, key=lambda one: -abs(one[1]))
+    )
 
 
 def agreement_of(correlation: float | None, *, lots: int) -> Agreement:
@@ -49,19 +73,19 @@ def agreement_of(correlation: float | None, *, lots: int) -> Agreement:
     return "partly" if correlation >= PARTLY else "hardly"
 
 
-def ranking_words(correlation: float | None, *, lots: int) -> str:
-    """Say in a word or two whether somebody ranks the lots as the others do."""
-    return {
-        "well": pgettext("ranks the lots", "as the others"),
-        "partly": pgettext("ranks the lots", "partly so"),
-        "hardly": pgettext("ranks the lots", "differently"),
-        "unknown": pgettext("ranks the lots", "too few lots"),
-    }[agreement_of(correlation, lots=lots)]
-
-
-def ranking_difference(correlation: float | None, *, lots: int) -> str:
-    """Say that a taster ranks the lots differently from the others; empty if not, or unknown."""
-    return _("ranks the lots differently from the others") if agreement_of(correlation, lots=lots) == "hardly" else ""
+def rankings(words: Sequence[WordScale]) -> list[tuple[str, str]]:
+    """Return for which words somebody ranks the lots as the others do, and for which not or not known."""
+    titles: Mapping[Agreement, str] = {
+        "well": pgettext("ranks the lots", "As the others"),
+        "partly": pgettext("ranks the lots", "Partly so"),
+        "hardly": pgettext("ranks the lots", "Differently"),
+        "unknown": pgettext("ranks the lots", "Too few lots to tell"),
+    }
+    found = [
+        (title, listed(one.label for one in words if agreement_of(one.agreement, lots=one.lots) == agreement))
+        for agreement, title in titles.items()
+    ]
+    return [(title, of_words) for title, of_words in found if of_words]
 
 
 def panel_sentence(correlation: float | None, *, lots: int) -> str:
@@ -94,10 +118,3 @@ def joining_sentence(joining: Joining) -> str:
     """Say how many blind cups are missing until a scale is known."""
     left = joining.needed - joining.done
     return ngettext("About %(n)s more blind cup", "About %(n)s more blind cups", left) % {"n": left}
-
-
-def tasted_sentence(*, sessions: int, lots: int) -> str:
-    """Say how much tasting the figures rest on."""
-    counts = {"sessions": ngettext("%(n)s session", "%(n)s sessions", sessions) % {"n": sessions},
-             "lots": ngettext("%(n)s lot", "%(n)s lots", lots) % {"n": lots}}  # fmt: skip
-    return _("from %(sessions)s of %(lots)s") % counts

@@ -92,6 +92,21 @@ class Pair:
         """Return the probability that the first group has more of a descriptor; None unless both rated it."""
         return next((one.probability_more for one in self.differences if one.descriptor == descriptor), None)
 
+    def turned(self) -> "Pair":
+        """Return the same with the second group first."""
+        differences = tuple(
+            replace(one, mean=-one.mean, low=-one.high, high=-one.low, probability_more=1.0 - one.probability_more)
+            for one in self.differences
+        )
+        return replace(
+            self,
+            first=self.second,
+            second=self.first,
+            outlasts=self.outlasted,
+            outlasted=self.outlasts,
+            differences=differences,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:

@@ -107,7 +107,11 @@ def test_likeliest_best_lot_stands_first():
         replace(found, pairs=(replace(found.pairs[0], differences=(liked,)),)), lots=lots, labels={}, rests={}
     )
 
-    assert [(row.letter, row.rank) for row in page.rows] == [("B", "1"), ("A", "2")]
+    assert [(row.letter, row.rank, row.lot.name) for row in page.rows] == [("A", "1", NAMES[1]), ("B", "2", NAMES[0])]
+    [pair] = page.pairs  # which was given the other way round
+    assert (pair.first.letter, pair.second.letter, pair.probabilities[3]) == ("A", "B", percent(0.98))
+    assert [(row.mean, row.span, row.more) for row in pair.differences] == [("+1.0", "+0.5 to +1.5", percent(0.98))]
+    assert "is liked more with 98" in pair.sentences[2]
     cells = dict(page.rows[0].cells)
     assert (cells["Price"], cells["Price of a good cup"]) == ("200.00 EUR per kg", "0.11 EUR a cup")  # 5 g in 9 cups
 

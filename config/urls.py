@@ -5,10 +5,10 @@ from django.urls import include, path
 from api.operations import metrics
 
 urlpatterns = [
+    path("api/v1/", include("api.urls")),
     path("metrics", metrics.metrics),
     path("", include("pages.urls")),
     path("", include("table.urls")),
-    path("api/v1/", include("api.urls")),
 ]
 handler400 = "api.http.problems.handler400"
 handler404 = "pages.failures.handler404"

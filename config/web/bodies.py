@@ -20,7 +20,6 @@ FREE_PIECES, LEAST_PIECE_BYTES = 4000, 128
 LIMITS = Limits(
     idle_s=20.0, least_bytes_per_s=500.0, total_s=600.0, most=2000, most_of_client=1000, most_bytes=128 * 1024 * 1024
 )
-_PIECE_BYTES = 256 * 1024
 
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 
@@ -38,10 +37,10 @@ class SenderDisconnected(ConnectionError):  # noqa: N818
 
 
 class ReceivedBody:
-    """A complete body; `receive` hands it to the application."""
+    """A complete body; the application reads `file`."""
 
     def __init__(self, transfers: Transfers) -> None:
-        self._file: IO[bytes] = SpooledTemporaryFile(MEMORY_BYTES)  # noqa: SIM115 - closed by `close`
+        self.file: IO[bytes] = SpooledTemporaryFile(MEMORY_BYTES)  # noqa: SIM115 - closed by `close`
         self._transfers = transfers
         self._transfer: Transfer | None = None
         self.size = 0
@@ -80,26 +79,21 @@ class ReceivedBody:
                 self._transfers.occupy(self._transfer, len(piece))
                 self._transfer.end_waiting(len(piece))
                 self.size += len(piece)
-                self._file.write(piece)
+                self.file.write(piece)
         self.rewind()
 
     def rewind(self) -> None:
         """Begin again at the first byte."""
-        self._file.seek(0)
+        self.file.seek(0)
 
     def read(self) -> bytes:
         """Return all of it."""
         self.rewind()
-        return self._file.read()
-
-    async def receive(self) -> MutableMapping[str, Any]:
-        """Return the next piece, as ASGI has it."""
-        piece = self._file.read(_PIECE_BYTES)
-        return {"type": "http.request", "body": piece, "more_body": self._file.tell() < self.size}
+        return self.file.read()
 
     def close(self) -> None:
         """Give memory and file back."""
-        self._file.close()
+        self.file.close()
         if self._transfer is not None:
             self._transfers.release(self._transfer)
 

@@ -7,13 +7,14 @@ finds the document ready. After `WAIT_S` the 202 goes out.
 
 import asyncio
 import logging
+from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 from uuid import UUID
 
 from django.db import close_old_connections, connection
 
-from api.http.loop_answers import Receive, Scope, Send
+from api.http.loop_answers import Send
 from pages.reports import WAITS_FOR
 from tastings.queries.documents import finished_documents
 
@@ -34,13 +35,13 @@ class DocumentWaits:
         self._waiting: dict[asyncio.Future[None], tuple[UUID, UUID]] = {}
         self._watch: asyncio.Task[None] | None = None
 
-    async def serve(self, serve: Any, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ANN401
-        """Serve a request by ``serve(scope, receive, send)``; a second time once the document is there."""
+    async def serve(self, serve: Callable[[Send], Awaitable[None]], send: Send) -> None:
+        """Serve a request by ``serve(send)``; a second time once the document is there."""
         first = _HoldingBack(send)
-        await serve(scope, receive, first)
+        await serve(first)
         if first.waits_for is not None:
             await self._wait(first.waits_for)
-            await serve(scope, receive, _WithoutHeader(send))
+            await serve(_WithoutHeader(send))
 
     async def _wait(self, waits_for: str) -> None:
         if len(self._waiting) >= MOST_WAITING:

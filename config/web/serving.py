@@ -144,18 +144,18 @@ class Serving:
         send = self._clients.watching(credential, send)
         if (scope["method"], _path(scope)) in LONG:
             async with self._long_turns.turn(client, is_large=False):
-                await self._long.serve(scope, body.receive, send, client=address)
+                await self._long.serve(scope, body.file, send, client=address)
             return
         is_sync = _path(scope) == SYNC
 
-        async def serve(scope: Scope, _receive: Receive, send: Send) -> None:
+        async def serve(send: Send) -> None:
             body.rewind()
             async with self._turns.turn(client, is_large=is_sync and self._large.has(credential or address)):
-                await self._threaded.serve(scope, body.receive, send, client=address)
+                await self._threaded.serve(scope, body.file, send, client=address)
 
         if is_sync:
             send = self._large.watching(credential or address, send)
-        await self._documents.serve(serve, scope, body.receive, send)
+        await self._documents.serve(serve, send)
 
 
 def _address(scope: Scope) -> str:

@@ -8,7 +8,7 @@ disconnects or is too slow, the thread gives up, and the answer is closed like o
 import asyncio
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from threading import Condition
-from typing import Any, cast
+from typing import IO, Any, cast
 
 from a2wsgi import WSGIMiddleware
 from a2wsgi.wsgi import WSGIResponder
@@ -45,8 +45,9 @@ class _OneCall:
 class _Responder(WSGIResponder):
     """Answers one request."""
 
-    def __init__(self, *args: Any, readers: Transfers, client: str, ahead_bytes: int) -> None:  # noqa: ANN401
+    def __init__(self, *args: Any, body: IO[bytes], readers: Transfers, client: str, ahead_bytes: int) -> None:  # noqa: ANN401
         super().__init__(*args)
+        self._body = body
         self._thread = _OneCall(self.executor)
         self.executor = cast("ThreadPoolExecutor", self._thread)  # the event loop only submits to it
         self.send_queue = asyncio.Queue()  # bounded by bytes, in `send`
@@ -66,6 +67,11 @@ class _Responder(WSGIResponder):
             self._end()
             if self._thread.call is not None and not self._thread.call.done():
                 await asyncio.wait([asyncio.wrap_future(self._thread.call)])
+
+    def wsgi(self, environ: Any, start_response: Any) -> None:  # noqa: ANN401 - as the library has it
+        """Answer, in the thread; the body is all there, so the event loop need not be asked for its pieces."""
+        environ["wsgi.input"] = self._body
+        super().wsgi(environ, start_response)
 
     async def sender(self, send: Any) -> None:  # noqa: ANN401
         """Pass pieces on as the client reads them."""
@@ -126,10 +132,10 @@ class Threaded(WSGIMiddleware):
         super().__init__(reserve_stack(app), workers=workers)
         self._readers, self._ahead_bytes = Transfers(limits), ahead_bytes
 
-    async def serve(self, scope: Any, receive: Any, send: Any, *, client: str) -> None:  # noqa: ANN401
-        """Serve one request of a client."""
+    async def serve(self, scope: Any, body: IO[bytes], send: Any, *, client: str) -> None:  # noqa: ANN401
+        """Serve one request of a client, whose body is complete."""
         responder = _Responder(
             self.app, self.executor, self.send_queue_size,
-            readers=self._readers, client=client, ahead_bytes=self._ahead_bytes,
+            body=body, readers=self._readers, client=client, ahead_bytes=self._ahead_bytes,
         )  # fmt: skip
-        await responder(scope, receive, send)
+        await responder(scope, None, send)

@@ -7,6 +7,7 @@ in the same message: they cost no round trip. Outside a transaction block a mess
 there they are sent in front of every statement.
 """
 
+import select
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -14,9 +15,11 @@ import psycopg
 from django.conf import settings as django_settings
 from django.db import transaction
 from django.db.backends.postgresql import base
+from psycopg.pq import TransactionStatus
 
 SETTING, LIMIT_SETTING = "leafspan.teams", "leafspan.limited_to"
 LOGIN_SETTING, SESSION_SETTING = "leafspan.login", "leafspan.session"
+_CANNOT_GO_ON = (TransactionStatus.INERROR, TransactionStatus.UNKNOWN)
 _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 """Statements that read no rows. Some must be the first of a transaction, or work where others fail."""
 
@@ -47,6 +50,22 @@ class DatabaseWrapper(base.DatabaseWrapper):
         """Act as the same role, for the same teams, login and session as another connection."""
         self.role, self.teams, self.limited_to = other.role, other.teams, other.limited_to
         self.login, self.session = other.login, other.session
+
+    def is_usable(self) -> bool:
+        """Whether a statement can be sent. Django asks once in a request, and tries one; this looks at the socket.
+
+        What the server sends unasked is that it ends the connection.
+        """
+        if self.connection is None or self.connection.info.transaction_status in _CANNOT_GO_ON:
+            return False
+        unasked = select.poll()
+        unasked.register(self.connection.fileno(), select.POLLIN)
+        return not unasked.poll(0)
+
+    def settings_have_changed(self) -> None:
+        """Note that a statement of the present transaction has set some of them."""
+        if not self.autocommit:
+            self._in_force = None
 
     def _with_settings(
         self,
@@ -102,13 +121,18 @@ def _settings_sql(*, role: str, teams: str, limited_to: str, login: str, session
     Beside other cells, the teams are set by a second statement, which the role runs: it refuses a team that lives in
     another cell or is being moved, and leaves it out of several.
     """
-    asks_home = bool(role and teams and django_settings.CELLS)
+    asks_home = bool(teams) and has_other_cells(role)
     at_once = "" if asks_home else teams
     return (
         f"SELECT set_config('role', '{role or 'none'}', true), set_config('{SETTING}', '{at_once}', true),"
         f" set_config('{LIMIT_SETTING}', '{limited_to}', true), set_config('{LOGIN_SETTING}', '{login}', true),"
         f" set_config('{SESSION_SETTING}', '{session}', true)"
     ) + (f"; SELECT set_config('{SETTING}', leafspan_at_home('{teams}'), true)" if asks_home else "")
+
+
+def has_other_cells(role: str) -> bool:
+    """Whether who acts as this role is asked in which cell a team lives; the owner, without one, is not."""
+    return bool(role and django_settings.CELLS)
 
 
 _AT_FIRST = _settings_sql(role="", teams="", limited_to="", login="", session="")

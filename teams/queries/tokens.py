@@ -10,7 +10,7 @@ from functools import cache
 from django.db import DEFAULT_DB_ALIAS, connection, models
 
 from teams.models import DeviceToken, Member, Shop, Team, User
-from teams.row_security import acting_for, team_of_token
+from teams.row_security import run_for_token
 
 _JOINED: tuple[tuple[type[models.Model], str], ...] = (
     (DeviceToken, "token"), (Member, "member"), (User, "login"), (Team, "team"), (Shop, "shop"),
@@ -19,12 +19,10 @@ _JOINED: tuple[tuple[type[models.Model], str], ...] = (
 
 def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
     """Return the valid token with this digest, with its member, login, team and shop."""
-    with acting_for(team_of_token(digest)), connection.cursor() as cursor:
-        cursor.execute(_statement(), [digest, now])
-        row = cursor.fetchone()
-    if row is None:
+    rows = run_for_token(digest, (_statement(), [digest, now]))
+    if not rows:
         return None
-    instances = []
+    [row], instances = rows, []
     for model, _alias in _JOINED:
         names = _attributes(model)
         values, row = row[: len(names)], row[len(names) :]

@@ -1,6 +1,7 @@
 """Readers that vanish or stop reading give the thread back, and what it held is let go."""
 
 import asyncio
+from io import BytesIO
 from threading import Event
 
 import pytest
@@ -28,10 +29,6 @@ class Endless:
         self.closed.set()
 
 
-async def nothing():
-    return {"type": "http.request", "body": b"", "more_body": False}
-
-
 def limits(*, idle_s=60.0, most=10, most_bytes=10**9):
     return Limits(
         idle_s=idle_s, least_bytes_per_s=1.0, total_s=600.0, most=most, most_of_client=most, most_bytes=most_bytes
@@ -39,7 +36,7 @@ def limits(*, idle_s=60.0, most=10, most_bytes=10**9):
 
 
 def serve(threaded, send):
-    return asyncio.ensure_future(threaded.serve(SCOPE, nothing, send, client="192.0.2.1"))
+    return asyncio.ensure_future(threaded.serve(SCOPE, BytesIO(), send, client="192.0.2.1"))
 
 
 async def is_free(threaded):

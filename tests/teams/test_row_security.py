@@ -1,7 +1,7 @@
 """Whom a connection acts for, the functions that find a caller's team, and what they note beside other cells."""
 
 from threading import Thread
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import psycopg
 import pytest
@@ -11,6 +11,7 @@ from config.cells.move import _frozen, _own_database
 from tastings.models import Development, Photo, Share
 from teams.models import MovedTeam, ResetLink, SignInCode
 from teams.postgresql.base import DatabaseWrapper
+from teams.postgresql.together import run_together
 from teams.row_security import (
     act_for_login,
     acting_for,
@@ -22,11 +23,11 @@ from teams.row_security import (
     login_named,
     login_of_reset_link,
     renew_photos,
+    run_for_token,
     team_of,
     team_of_former_token,
     team_of_invitation,
     team_of_sign_in_code,
-    team_of_token,
     teams_with_outdated_figures,
     work_as_owner,
     work_as_worker,
@@ -78,6 +79,20 @@ def test_writing_is_limited_to_a_member_and_a_login_and_to_nobody_again():
     limit_changes_to(None)
     act_for_login(None)
     assert (connection.limited_to, connection.login) == ("", "")
+
+
+def team_of_token(digest):
+    """Return the team that a statement is run for."""
+    [(found,)] = run_for_token(digest, ("SELECT current_setting('leafspan.teams')", []))
+    return UUID(found) if found else None
+
+
+def test_team_of_a_token_is_acted_for_by_its_statement_alone(owner):
+    other = uuid4()
+    with acting_for(other):
+        assert team_of_token(owner.device.digest) == owner.team.id
+        [[(after,)]] = run_together([("SELECT current_setting('leafspan.teams')", [])])
+    assert after == str(other)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from lots.models import Lot, Synced
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import rows_with_ids
+from tastings.actions.push.rows import rows_of, rows_statement
 from tastings.actions.push.state import MergeTarget, PushState, Records, StoredDescriptor
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
@@ -87,15 +87,17 @@ class _Reader:
 
     def read(self, names: _Names) -> PushState:
         # Asked for every id first, and only what is readable is read: an id of another team, or of a hidden session,
-        # takes as long to answer as a free one, and a new tasting costs no read of each type.
+        # takes as long to answer as a free one, and a new tasting costs no read of each type. Lots are read at once:
+        # nothing hides them within the team, and nearly all that are named are there.
         reader = None if self._for_whole_team else self._member.user_id
         named = set[UUID]().union(*names.records.values())
         team = self._member.team_id
-        [[revision]], ids_found, counts, words = run_together([
+        [[revision]], ids_found, counts, words, *named_lots = run_together([
             ("SELECT revision FROM teams_team WHERE id = %s FOR NO KEY UPDATE", [team]),
             ids_in_use_statement(named, team=team, member=reader),
             record_counts_statement(team),
             (_DESCRIPTORS, [list(names.keys), team]),
+            *([rows_statement(Lot, names.records["lot"])] if names.records["lot"] else []),
         ])  # fmt: skip
         in_use = readable_by_kind(ids_found)
         ids = {name: {row for row in rows if in_use.get(row, {}).get(name)} for name, rows in names.records.items()}
@@ -106,10 +108,11 @@ class _Reader:
         infusions = self._rows(Infusion, ids["infusion"])
         ids["session"] |= {infusion.session_id for infusion in infusions}
         sessions = self._rows(Session, ids["session"])
-        ids["lot"] |= {session.lot_id for session in sessions if session.lot_id is not None}
+        lots = self._own(rows_of(Lot, named_lots[0])) if named_lots else []
+        more_lots = {session.lot_id for session in sessions if session.lot_id is not None} - {lot.id for lot in lots}
         records: Records = {
             "descriptor": _pending(self._rows(Descriptor, ids["descriptor"])),
-            "lot": _pending(self._rows(Lot, ids["lot"])),
+            "lot": _pending([*lots, *self._rows(Lot, more_lots)]),
             "pot": _pending(self._rows(Pot, ids["pot"])),
             "session": _pending(sessions),
             "infusion": _pending(infusions),
@@ -167,9 +170,13 @@ class _Reader:
             targets = set()
 
     def _rows(self, model: type[_Row], ids: Collection[UUID]) -> list[_Row]:
+        """Read the team's rows with these ids."""
+        return self._own(rows_of(model, run_together([rows_statement(model, ids)])[0])) if ids else []
+
+    def _own(self, rows: Iterable[_Row]) -> list[_Row]:
         """Return the team's rows; note which of the others are built in."""
         own = []
-        for row in rows_with_ids(model, ids) if ids else ():
+        for row in rows:
             if row.team_id == self._member.team_id:
                 own.append(row)
             elif isinstance(row, Descriptor) and row.is_built_in:

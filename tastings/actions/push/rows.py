@@ -16,7 +16,7 @@ from django.db.models import F, Lookup, Model
 from django.db.models.sql.compiler import SQLCompiler
 
 from tastings.models import Descriptor, Note
-from teams.postgresql.together import Statement, id_array, run_together
+from teams.postgresql.together import Statement, id_array
 
 
 class _IsOneOf(Lookup):
@@ -43,12 +43,16 @@ def id_in(ids: Iterable[UUID]) -> _IsOneOf:
 _Row = TypeVar("_Row", bound=Model)
 
 
-def rows_with_ids(model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
-    """Return the rows of records with these ids, notes with their descriptors.
+def rows_statement(model: type[Model], ids: Iterable[UUID]) -> Statement:
+    """Return the statement that reads the records with these ids, notes with their descriptors; for `rows_of`.
 
-    By a statement that is written once: Django takes longer to put one together than the database to answer it.
+    It is written once: Django takes longer to put one together than the database to answer it.
     """
-    [rows_read] = run_together([(_select(model), [id_array(ids)])])
+    return _select(model), [id_array(ids)]
+
+
+def rows_of(model: type[_Row], rows_read: Iterable[Sequence[object]]) -> list[_Row]:
+    """Return what `rows_statement` has read as rows of the model."""
     n_own = len(_converters(model))
     rows = []
     for values in rows_read:

@@ -24,12 +24,13 @@ class NoteRow:
 
 @dataclass(frozen=True, slots=True)
 class PourRow:
-    """One pour."""
+    """One pour; ``ratings`` are in the order of the page's rated words, empty for one that was not rated."""
 
     number: str
     steep: str
     pour: str
     kettle: str
+    ratings: list[tuple[str, str]]
     notes: list[NoteRow]
     remarks: str
 
@@ -45,6 +46,7 @@ class SessionPage:
     facts: list[str]
     ending: str
     remarks: str
+    rated: list[str]
     pours: list[PourRow]
     notes: list[NoteRow]
     photos: list[PhotoRow]
@@ -64,6 +66,7 @@ def session_page(content: SessionContent) -> SessionPage:
         "" if session.room_c is None else _("room at %(room_c)s °C") % {"room_c": number(session.room_c)},
         "" if session.warmed is None else warmed[session.warmed],
     ]
+    rated = _rated_words(content)
     return SessionPage(
         name=content.lot_name,
         day=day(session.started_at),
@@ -72,19 +75,31 @@ def session_page(content: SessionContent) -> SessionPage:
         facts=[fact for fact in facts if fact],
         ending=endings.get(session.ending or "", ""),
         remarks=session.remarks or "",
-        pours=[_pour(pour, content.labels) for pour in content.pours],
+        rated=[descriptor_label(key, content.labels) for key in rated],
+        pours=[_pour(pour, rated, content.labels) for pour in content.pours],
         notes=_notes(content.notes, content.labels),
         photos=[photo_row(photo) for photo in content.photos],
     )
 
 
-def _pour(pour: PourContent, labels: Mapping[str, str]) -> PourRow:
+def _rated_words(content: SessionContent) -> list[str]:
+    """Return the keys of the words that some pour was rated for, in the order in which they were noted."""
+    notes = [note for pour in content.pours for note in pour.notes]
+    return list(dict.fromkeys(note.key for note in notes if note.key is not None and note.intensity is not None))
+
+
+def _pour(pour: PourContent, rated: Sequence[str], labels: Mapping[str, str]) -> PourRow:
+    ratings = {
+        key: [one_decimal(note.intensity) for note in pour.notes if note.key == key and note.intensity is not None]
+        for key in rated
+    }
     return PourRow(
         number=_("Rinse") if pour.number == 0 else str(pour.number),
         steep=duration(pour.steep_s),
         pour=duration(pour.pour_s) if pour.pour_s else "",
         kettle=_("not read") if pour.kettle_c is None else f"{number(pour.kettle_c)} °C",
-        notes=_notes(pour.notes, labels),
+        ratings=[(descriptor_label(key, labels), ", ".join(points)) for key, points in ratings.items()],
+        notes=_notes([note for note in pour.notes if note.intensity is None or note.text], labels),
         remarks=pour.remarks or "",
     )
 

@@ -165,7 +165,8 @@ def test_session_page_tells_how_it_was_brewed_and_what_was_noted(taster, viewer,
     page = viewer.client.get(address).content.decode()
 
     assert "Pour by pour" in page
-    assert "Strength</bdi> 7.5" in page
+    assert '<th role="columnheader" scope="col" class="rating"><bdi>Strength</bdi></th>' in page
+    assert '<td role="cell" class="rating" data-label="Strength"><strong>7.5</strong></td>' in page
     assert f'href="/lots/{lot.id}/report/"' in page
     other = LotFactory(team=taster.team, by=taster.user)
     assert viewer.client.get(f"/lots/{other.id}/sessions/{session['id']}/").status_code == 404

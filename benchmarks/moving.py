@@ -108,14 +108,14 @@ def _raw_copy_s(other: str, team: UUID) -> float:
     """Return how long raw COPY takes with the same rows."""
     from config.cells.move import _own_database
 
-    with psycopg.connect(_own_database()) as here, psycopg.connect(other) as remote:
+    with psycopg.connect(_own_database()) as local, psycopg.connect(other) as remote:
         for table in TABLES:
             remote.execute(f"CREATE TABLE raw_{table} (LIKE {table} INCLUDING ALL)".encode())
         began = perf_counter()
         for table in TABLES:
             out = f"COPY (SELECT * FROM {table} WHERE team_id = '{team}') TO STDOUT (FORMAT binary)"
             into = f"COPY raw_{table} FROM STDIN (FORMAT binary)"
-            with here.cursor().copy(out.encode()) as rows, remote.cursor().copy(into.encode()) as written:
+            with local.cursor().copy(out.encode()) as rows, remote.cursor().copy(into.encode()) as written:
                 for piece in rows:
                     written.write(piece)
         took_s = perf_counter() - began

@@ -147,12 +147,12 @@ class _Table:
         """
         is_limited = since is not None and self.table.by_revision
         self._looked_at = f"{self._rows} AND revision > {since}" if is_limited else self._rows
-        here, other = both.map(self._sums, (self._source, self._target))
-        groups = [group for group in here.keys() | other.keys() if here.get(group) != other.get(group)]
+        own, other = both.map(self._sums, (self._source, self._target))
+        groups = [group for group in own.keys() | other.keys() if own.get(group) != other.get(group)]
         ours, theirs = both.map(partial(self._hashes, groups=groups), (self._source, self._target))
         self._changed = [key for key, value in ours.items() if theirs.get(key) != value]
         self._gone = [] if self.table.stays else [key for key in theirs if key not in ours]
-        self.rows = sum(count for count, _ in here.values())
+        self.rows = sum(count for count, _ in own.values())
         self._is_empty_there = not is_limited and not other
         if is_limited:
             self.rows, rows_there = both.map(self._count, (self._source, self._target))

@@ -34,33 +34,33 @@ class WordScale:
 
 def scale_differences(words: Sequence[WordScale]) -> list[tuple[str, str]]:
     """Return how somebody's ratings differ from the others', and for which words, as far as that can be told."""
-    level = [(one.label, one.scale.offset) for one in words if _is_sure(one.scale.offset, one.scale.offset_sd)]
-    spread = [(one.label, one.scale.gain - 1) for one in words if _is_sure(one.scale.gain - 1, one.scale.gain_sd)]
-    differently = [one.label for one in words if agreement_of(one.agreement, lots=one.lots) == "hardly"]
-    found = [
+    level = [(word.label, word.scale.offset) for word in words if _is_sure(word.scale.offset, word.scale.offset_sd)]
+    spread = [(word.label, word.scale.gain - 1) for word in words if _is_sure(word.scale.gain - 1, word.scale.gain_sd)]
+    differently = [word.label for word in words if agreement_of(word.agreement, lots=word.lots) == "hardly"]
+    rows = [
         (_("Rates higher"), _by_points([(label, by) for label, by in level if by > 0])),
         (_("Rates lower"), _by_points([(label, by) for label, by in level if by < 0])),
         (_("Uses more of the scale"), _by_percent([(label, by) for label, by in spread if by > 0])),
         (_("Uses less of the scale"), _by_percent([(label, by) for label, by in spread if by < 0])),
         (_("Ranks the lots differently"), listed(differently)),
     ]
-    return [(what, of_words) for what, of_words in found if of_words]
+    return [(title, of_words) for title, of_words in rows if of_words]
 
 
 def _is_sure(difference: float, sd: float) -> bool:
     return abs(difference) > SURE_SD * sd
 
 
-def _by_points(found: Sequence[tuple[str, float]]) -> str:
+def _by_points(differences: Sequence[tuple[str, float]]) -> str:
     """Write words with the points by which they differ, the largest first."""
-    sizes = [f"{label} {one_decimal(abs(by))}" for label, by in sorted(found, key=lambda one: -abs(one[1]))]
+    sizes = [f"{label} {one_decimal(abs(by))}" for label, by in sorted(differences, key=lambda item: -abs(item[1]))]
     return _("%(words)s points") % {"words": ", ".join(sizes)} if sizes else ""
 
 
-def _by_percent(found: Sequence[tuple[str, float]]) -> str:
+def _by_percent(differences: Sequence[tuple[str, float]]) -> str:
     """Write words with the part of the scale by which they differ, the largest first."""
     return ", ".join(
-        f"{label} {round(100 * abs(by))}\u00a0%" for label, by in sorted(found, key=lambda one: -abs(one[1]))
+        f"{label} {round(100 * abs(by))}\u00a0%" for label, by in sorted(differences, key=lambda item: -abs(item[1]))
     )
 
 
@@ -81,11 +81,11 @@ def rankings(words: Sequence[WordScale]) -> list[tuple[str, str]]:
         "hardly": pgettext("ranks the lots", "Differently"),
         "unknown": pgettext("ranks the lots", "Too few lots to tell"),
     }
-    found = [
-        (title, listed(one.label for one in words if agreement_of(one.agreement, lots=one.lots) == agreement))
+    rows = [
+        (title, listed(word.label for word in words if agreement_of(word.agreement, lots=word.lots) == agreement))
         for agreement, title in titles.items()
     ]
-    return [(title, of_words) for title, of_words in found if of_words]
+    return [(title, of_words) for title, of_words in rows if of_words]
 
 
 def panel_sentence(correlation: float | None, *, lots: int) -> str:

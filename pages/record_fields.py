@@ -105,6 +105,8 @@ def infusion_name(number: object) -> str:
 def record_name(member: Member, type_name: str, values: Mapping[str, object]) -> str:
     """Return what a record is called in a heading."""
     match type_name:
+        case "descriptor" if values.get("built_in"):
+            return descriptor_label(str(values["key"]), {str(values["key"]): str(values["label"])})
         case "descriptor":
             return str(values.get("label") or "")
         case "note":

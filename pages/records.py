@@ -27,6 +27,7 @@ from tastings.queries.developments import labels_of
 from tastings.queries.records import record_for
 from tastings.queries.suggestions import suggestions_for
 from tastings.schemas import RECORD_SCHEMAS
+from tastings.wording.families import FAMILIES
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.labels import MOMENTS, descriptor_label, label
 from tastings.wording.numbers import day_and_time, duration
@@ -276,7 +277,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
         "made": SAVED[type_name] if "made" in request.GET else "",
         "delete": DELETE[type_name],
         "about": _about(member, type_name, record),
-        "facts": [] if record is None else _facts(form),
+        "facts": [] if record is None else _word_facts(record) if record.fields.get("built_in") else _facts(form),
         "saved": [
             (name, field_label(type_name, name))
             for name in request.GET.getlist("saved")
@@ -299,6 +300,15 @@ def _about(member: Member, type_name: str, record: Record | None) -> str:
         return ""
     taster = next((str(one.user) for one in members_of(member) if str(one.user_id) == record.fields["taster"]), "")
     return " · ".join(filter(None, (day_and_time(str(record.fields["started_at"])), taster)))
+
+
+def _word_facts(word: Record) -> list[tuple[str, str]]:
+    """Return what a built-in word is like: its family and what else it is called."""
+    family, synonyms = str(word.fields.get("family") or ""), word.fields.get("synonyms")
+    others = ", ".join(map(str, synonyms)) if isinstance(synonyms, list) else ""
+    rated = _("at every infusion") if word.fields.get("rated_each_infusion") else ""
+    found = [(_("Family"), str(FAMILIES.get(family, family))), (_("Also called"), others), (_("Rated"), rated)]
+    return [(label, value) for label, value in found if value]
 
 
 def _facts(form: RecordForm) -> list[tuple[str, str]]:

@@ -244,3 +244,36 @@ def test_word_in_any_writing_gets_a_key(taster):
     assert own["Rain on slate"].key == "rain_on_slate"
     assert own["雨后石板"].key.startswith("word_")
     assert own["Rain on slate"].synonyms == ["wet stone", "quarry"]
+
+
+def test_built_in_word_is_shown_in_the_language_of_the_page_and_offers_no_form(owner):
+    word = Descriptor.objects.get(key="orchid", team=None)
+    browser, address = browser_of(owner), page_of("descriptor", word.id)
+    english, german = (
+        browser.get(address, headers={"Accept-Language": code}).content.decode() for code in ("en", "de")
+    )
+
+    assert ("<h1><bdi>Orchid</bdi></h1>" in english, "<h1><bdi>Orchidee</bdi></h1>" in german) == (True, True)
+    assert ("<dd><bdi>flowers</bdi></dd>" in english, "<dd><bdi>Blüten</bdi></dd>" in german) == (True, True)
+    assert "This word is built in" in english
+    assert ('class="record"' in english, "Only who made it" in english) == (False, False)
+
+
+def test_pages_say_what_was_made_and_deleted(taster):
+    browser = browser_of(taster)
+    pot = {"name": "Blue pot", "vessel_ml": "110", "vessel_material": "porcelain"}
+    new = browser.get("/records/pot/new/").content.decode()
+    made = browser.post("/records/pot/new/", pot, follow=True)
+    gone = browser.post(made.redirect_chain[-1][0].partition("?")[0], {"do": "delete"}, follow=True).content.decode()
+
+    assert "<h1>New pot</h1>" in new
+    assert '<p class="note" role="status">The pot is saved.</p>' in made.content.decode()
+    assert "<p>The pot is deleted.</p>" in gone
+
+
+def test_page_of_a_session_says_when_it_began_and_who_tasted(taster, viewer):
+    place = Place(taster)
+    page = browser_of(viewer).get(page_of("session", place.session.id)).content.decode()
+
+    assert re.search(rf'<p class="soft">\d+ \w+ \d{{4}}, \d\d:\d\d · {taster.user}</p>', page)
+    assert "<dt>Dry leaf in grams</dt>" in page

@@ -14,6 +14,7 @@ import numpy as np
 
 from benchmarks.worlds import SimulatedLeaf, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import Pour
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
 from tastings.maths.guide.plan import RINSE_S, brew_guide
@@ -26,6 +27,8 @@ LOTS = 400
 FIRST_SEED = 2031
 """Start of the random numbers: not used while the method was worked on."""
 ADDED_S = 5.0
+FULL = 0.8
+"""Least share of the number that the guide names at which a cup counts as full here."""
 INFUSIONS = ((1, 4), (5, 8), (9, 12), (13, 24), (1, 8), (1, 12))
 PAGE = Path(__file__).resolve().parents[1] / "docs" / "guide.md"
 TABLE_MARKERS = "<!-- table -->\n", "<!-- end of table -->\n"
@@ -41,14 +44,20 @@ class GuideCups:
         Relative miss of each cup, by the guide and by the fixed rule. [share of the target]
     guided_number : float64[n]
         The guide's against the number it names, the tasters' own use of the scale in it. [share of the target]
+    full : float64[n]
+        Probability, by the leaves that the tastings leave possible, that each cup is full.
     sure : int
         The first so many are those of which the guide is sure.
+    untold : bool
+        Whether the guide ends because the leaf was never drawn further.
     """
 
     guided: FloatArray
     fixed: FloatArray
     guided_number: FloatArray
+    full: FloatArray
     sure: int
+    untold: bool
 
 
 MadeLots = tuple[str, int, list[GuideCups]]
@@ -70,11 +79,15 @@ def draw_pot(rng: np.random.Generator) -> Pot:
 
 def true_strengths(leaf: SimulatedLeaf, guide: Guide, *, steeps_s: Sequence[float]) -> FloatArray:
     """Return the true strength of each cup when these steeps are brewed in the guide's pot. [points]."""
+    return leaf.cups(guide.vessel.brew(_pours(guide, steeps_s=steeps_s)))[-len(steeps_s) :]
+
+
+def _pours(guide: Guide, *, steeps_s: Sequence[float]) -> tuple[Pour, ...]:
     vessel = guide.vessel
     pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
     if guide.rinse_s is not None:
         pours.insert(0, replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0))
-    return leaf.cups(vessel.brew(tuple(pours)))[-len(steeps_s) :]
+    return tuple(pours)
 
 
 def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool = False) -> GuideCups:
@@ -87,17 +100,22 @@ def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool =
     guide = brew_guide(brews, pot=pot)
     known = known_leaf(brews).leaf
     if known is None or guide.target_strength is None or not guide.last_at_target:
-        return GuideCups(guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), sure=0)
+        return GuideCups(
+            guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), full=np.empty(0), sure=0, untold=False
+        )
     # What the target stands for: the lot's true second even-brew cup, unless that is too near the finish line.
     stands_for = max(float(leaf.even_cups()[1]), known.finish_line + ABOVE_LINE)
     steeps_s = [infusion.steep_s for infusion in guide.infusions[: guide.last_at_target]]
     guided = true_strengths(leaf, guide, steeps_s=steeps_s)
     fixed = true_strengths(leaf, guide, steeps_s=[steeps_s[0] + ADDED_S * i for i in range(len(steeps_s))])
+    of_draws = known.cups(guide.vessel.brew(_pours(guide, steeps_s=steeps_s)))[:, -len(steeps_s) :]
     return GuideCups(
         guided=guided / stands_for - 1,
         fixed=fixed / stands_for - 1,
         guided_number=guided / guide.target_strength - 1,
+        full=np.mean(of_draws >= FULL * guide.target_strength, axis=0),
         sure=guide.last_sure or 0,
+        untold=guide.first_untold is not None,
     )
 
 
@@ -150,6 +168,25 @@ def infusion_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
         yield f"| {world} | {sessions} | {' | '.join(figures)} |"
 
 
+def full_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
+    """Give the probability that a cup is full, as the guide's leaf states it, and the share that are."""
+    named = [f"cups {first} to {last}" for first, last in INFUSIONS[:4]]
+    yield "| world | sessions | ends untold | " + " | ".join(f"{one}: stated | full" for one in (*named, "last")) + " |"
+    yield "| --- " * (3 + 2 * (len(named) + 1)) + "|"
+    for world, sessions, tasted in rows_made:
+        some = [x for x in tasted if x.guided.size]
+        cells = [
+            _stated_and_full([(x.full[a - 1 : b], x.guided_number[a - 1 : b]) for x in some]) for a, b in INFUSIONS[:4]
+        ]
+        cells.append(_stated_and_full([(x.full[-1:], x.guided_number[-1:]) for x in some]))
+        yield f"| {world} | {sessions} | {100 * np.mean([x.untold for x in some]):.0f} % | {' | '.join(cells)} |"
+
+
+def _stated_and_full(cups: Sequence[tuple[FloatArray, FloatArray]]) -> str:
+    stated, off = (np.concatenate(parts) for parts in zip(*cups, strict=True))
+    return f"{stated.mean():.2f} | {np.mean(off >= FULL - 1):.2f}" if stated.size else "- | -"
+
+
 def mug_rows(*, lots: int, start: int) -> Iterator[str]:
     yield "| world | sessions | sure of | long mug, sure cups | every cup |"
     yield "| --- " * 5 + "|"
@@ -178,7 +215,7 @@ def main() -> None:
     head = f"{chosen.lots} lots a row, start {chosen.start}, {day}. Root mean square miss in % of the target."
     guided = list(guided_lots(lots=chosen.lots, start=chosen.start))
     mugs = mug_rows(lots=chosen.lots, start=chosen.start)
-    tables = (*rows(guided, lots=chosen.lots), "", *infusion_rows(guided), "", *mugs)
+    tables = (*rows(guided, lots=chosen.lots), "", *infusion_rows(guided), "", *full_rows(guided), "", *mugs)
     table = "\n".join([head, "", *tables, ""])
     print(table)
     page = PAGE.read_text()

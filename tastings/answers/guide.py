@@ -94,7 +94,10 @@ class BrewGuide:
     )
     infusions: tuple[GuidedPour, ...]
     last_at_target: int | None = field(
-        metadata=help_text("the last full cup: reaches the target within 300 s and 2.5 times the steep before")
+        metadata=help_text(
+            "the last full cup that the tastings can tell: reaches the target within 300 s and 2.5 times the steep"
+            " before, the leaf drawn no more than twice as far as in any of them"
+        )
     )
     last_sure: int | None = field(
         metadata=help_text("up to here no likely miss is above 20 %; the times beyond are guesses")

@@ -108,7 +108,7 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
     """
     lot, figures, guide, labels = content.lot, content.development.figures, content.guide, content.labels
     brewed = guide.guide if guide is not None and guide.guide.infusions else None
-    in_pot = brewed.last_worthwhile if brewed else None
+    in_pot = brewed.last_worthwhile if brewed and brewed.first_untold is None else None
     reach = in_pot or figures.steeps.recommended or 0
     worth = [layer for layer in figures.layers if layer.infusion <= reach] or figures.layers[:1]
     tasted = bool(figures.evidence.sessions)
@@ -255,7 +255,7 @@ def _brew(usual: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew
         guess=_("Times with “about” are guesses: taste, and go by that rather than by the clock.")
         if any(pour.number in guessed for pour in pours)
         else "",
-        until=until_words(last, steeps=steeps),
+        until=until_words(guide, steeps=steeps),
         guests=guests_words(guide.serving),
     )
 

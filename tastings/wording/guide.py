@@ -127,6 +127,11 @@ def note(remark: GuideNote) -> str:
                 "%(infusions)s: the time is a guess; the cup may well miss its target by more than %(percent)s %%."
                 " Taste and adjust."
             ) % {"infusions": infusions, "percent": f"{SURE_PCT:.0f}"}
+        case "beyond_tasted":
+            return _(
+                "From infusion %(infusion)s on go by taste: for a full cup the leaf would be drawn more than twice as"
+                " far as in any tasting, so nobody knows yet how long it still gives one."
+            ) % {"infusion": remark.infusions[0]}
         case "beyond_rated":
             return _(
                 "%(infusions)s: far longer than any steep that was rated (%(longest)s); the strength is foretold from"

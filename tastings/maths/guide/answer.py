@@ -19,14 +19,15 @@ class GuideNote:
     code : str
         ``too_strong``: even the shortest steep gives more than the target. ``lack_of_fit``: the ratings do not follow
         the extraction model, least of all at the infusion named. ``guessed_time``: the cup may well miss its target.
-        ``beyond_rated``: far longer than any steep that was rated.
+        ``beyond_rated``: far longer than any steep that was rated. ``beyond_tasted``: the leaf would be drawn more than
+        twice as far as in any session, so the guide ends before the infusion named.
     infusions : tuple[int, ...]
         The infusions it is about.
     longest_rated_s : float or None
         Longest contact that was rated, for ``beyond_rated``. [s]
     """
 
-    code: Literal["too_strong", "lack_of_fit", "guessed_time", "beyond_rated"]
+    code: Literal["too_strong", "lack_of_fit", "guessed_time", "beyond_rated", "beyond_tasted"]
     infusions: tuple[int, ...]
     longest_rated_s: float | None = None
 
@@ -80,12 +81,14 @@ class Guide:
         Up to 24, the last one worth drinking among them; of a style that is brewed to a strength, none while nobody
         has rated the lot's.
     last_at_target : int or None
-        The last infusion that reaches the target within 300 s; 0 when none does, None when unknown or by a standard.
+        The last infusion that reaches the target within 300 s, as far as the tastings tell; 0 when none does, None when
+        unknown or by a standard.
     last_sure : int or None
         The last infusion up to which no cup is likely to miss its target by more than 20 %; beyond it the times are
         guesses. 0 and None as above.
     last_worthwhile : int or None
-        The last infusion above the finish line with probability at least 0.5; 0 when none is, None when unknown.
+        The last infusion of the guide above the finish line with probability at least 0.5; 0 when none is, None when
+        unknown.
     target : Target or None
         What the steeps aim at; None when unknown or by a standard.
     change : Remedies or None
@@ -127,6 +130,11 @@ class Guide:
         if self.last_sure is None or self.last_at_target is None or self.last_sure >= self.last_at_target:
             return frozenset()
         return frozenset(one.number for one in self.infusions if one.number > self.last_sure)
+
+    @property
+    def first_untold(self) -> int | None:
+        """Return the infusion before which the guide ends since the tastings do not reach so far; None where not so."""
+        return next((note.infusions[0] for note in self.notes if note.code == "beyond_tasted"), None)
 
     @property
     def target_strength(self) -> float | None:

@@ -77,6 +77,21 @@ class Known:
     node_level: FloatArray | None = None
     lack_of_fit_at: int | None = None
 
+    @property
+    def farthest_rated_s(self) -> float:
+        """Return how far the leaf was drawn where a cup was still rated, at most: contact at 100 deg C in all [s]."""
+        reached = [
+            float(drawn_s(one.steeping)[index].max())
+            for one in self.followed
+            if (index := one.rated_indexes(STRENGTH)).size
+        ]
+        return max(reached, default=0.0)
+
+
+def drawn_s(steeping: Steeping) -> FloatArray:
+    """Return how far the leaf is drawn by each pour and those before: contact at 100 deg C, float64[n_pours] [s]."""
+    return np.cumsum(steeping.rate * steeping.contact_s)
+
 
 def known_leaf(
     brews: Sequence[Brew],

@@ -3,7 +3,9 @@
 The lot's posterior is carried into the pot at hand: its leaf and water, its heat, how long it takes to pour. Each steep
 is chosen so that the mean cup meets the target, given the steeps before it as they are really timed. Once that would
 take more than five minutes, or 2.5 times the steep before, the cups before were the last full ones: one longest steep
-follows, with what it still gives.
+follows, with what it still gives. A full cup is foretold only while the leaf is drawn no more than twice as far as in
+any session that rated it: beyond, it hangs on the form of the model, and where taste saturates the cups came out far
+too weak (``docs/guide.md``). There the guide ends.
 
 A time is only as good as what is known of the leaf: late, long steeps lie far from what was tasted. Over the leaves
 that the tastings leave possible, each cup has a likely miss; in simulated lots that the method does not assume, cups of
@@ -12,7 +14,7 @@ which it is at most 20 % held within 12 % of their target (``docs/guide.md``), a
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import inf, sqrt
 
 import numpy as np
 from scipy.optimize import brentq
@@ -52,6 +54,7 @@ RINSE_S = 10.0
 MUG_STEEP_S = 240.0
 MUG_LEAF_STEP_G = 0.5
 LONG_STEP = 2.0  # a contact so many times the longest one rated is called beyond what was tasted
+FARTHEST = 2.0  # and so is leaf that is drawn so many times as far as where its last cup was rated
 SURE_PCT = 20.0
 ENOUGH = 0.5
 
@@ -126,6 +129,7 @@ class _Draft:
     worthwhile: int = 0
     at_target: int = 0
     sure: int = 0
+    untold: int | None = None
     too_strong: tuple[int, ...] = ()
     change: Remedies | None = None
 
@@ -159,7 +163,13 @@ class _Request:
             draft.rinse_s = RINSE_S
             draft.before = (replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0),)
         if known.leaf is not None:
-            self._add_infusions(draft, leaf=known.leaf, target=target_of(known), infusions=MOST_INFUSIONS)
+            self._add_infusions(
+                draft,
+                leaf=known.leaf,
+                target=target_of(known),
+                infusions=MOST_INFUSIONS,
+                farthest_s=FARTHEST * known.farthest_rated_s,
+            )
         return self._finished(draft, known=known)
 
     def long_mug(self, known: Known) -> Guide:
@@ -213,14 +223,22 @@ class _Request:
         steps = max(round(found_g / MUG_LEAF_STEP_G), 1)
         return min(max(steps * MUG_LEAF_STEP_G, low_g), high_g)
 
-    def _add_infusions(self, draft: _Draft, *, leaf: Leaf, target: Target, infusions: int) -> None:
-        """Add infusions that keep the cup at the target, and the last one, which no longer can."""
+    def _add_infusions(
+        self, draft: _Draft, *, leaf: Leaf, target: Target, infusions: int, farthest_s: float = inf
+    ) -> None:
+        """Add infusions that keep the cup at the target, and the last one, which no longer can.
+
+        None but the first draws the leaf further than ``farthest_s`` of contact at 100 deg C for a full cup.
+        """
         draft.target = target
         changed: AlternativeSteeps | None = None
         for number in range(1, infusions + 1):
             look = NextPour.after(draft.before, number=number, vessel=draft.vessel, leaf=leaf)
             found = look.steep_for(target.strength)
             steep_s = timed_s(found.steep_s) if self.rounded else found.steep_s
+            if number > 1 and found.reached and look.drawn_s(steep_s) > farthest_s:
+                draft.untold = number
+                break
             cups = look.cups(steep_s)
             miss_pct = 100 * float(np.sqrt(np.mean((cups / target.goal - 1) ** 2)))
             draft.worthwhile = number if leaf.worth(cups) >= ENOUGH else draft.worthwhile
@@ -297,6 +315,8 @@ def _notes(draft: _Draft, *, known: Known) -> tuple[GuideNote, ...]:
         notes.append(GuideNote("guessed_time", tuple(one.number for one in drunk if one.number > draft.sure)))
     longest_s = _longest_rated_s(known)
     beyond = tuple(one.number for one in drunk if longest_s and one.contact_s > LONG_STEP * longest_s)
+    if draft.untold is not None:
+        notes.append(GuideNote("beyond_tasted", (draft.untold,)))
     if beyond:
         notes.append(GuideNote("beyond_rated", beyond, longest_rated_s=longest_s))
     return tuple(notes)

@@ -14,7 +14,8 @@ from scipy.optimize import brentq
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Pour
-from tastings.maths.guide.leaf import Leaf
+from tastings.maths.brewing.heat import steeping_of
+from tastings.maths.guide.leaf import Leaf, drawn_s
 from tastings.maths.guide.pots import Vessel
 
 SHORTEST_S = 5.0
@@ -65,6 +66,11 @@ class NextPour:
         """Return float64[n_draws]: the cup of one steep in each draw [points]."""
         pours = (*self.before, self.vessel.pour(self.number, steep_s=steep_s))
         return self.leaf.cups(self.vessel.brew(pours))[:, -1]
+
+    def drawn_s(self, steep_s: float) -> float:
+        """Return how far one steep would draw the leaf: contact at 100 deg C in all [s]."""
+        pours = (*self.before, self.vessel.pour(self.number, steep_s=steep_s))
+        return float(drawn_s(steeping_of(self.vessel.brew(pours), pours))[-1])
 
     def strength(self, steep_s: float) -> float:
         """Return the mean cup of one steep [points]."""

@@ -171,6 +171,25 @@ def test_leaf_that_gives_out_is_told():
     assert all(one.steep_s == LONGEST_S and one.expected_strength < found.target_strength for one in beyond)
 
 
+def test_guide_ends_where_the_leaf_would_be_drawn_more_than_twice_as_far_as_anybody_tasted():
+    short = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY[:3]) for i in range(4)]
+    found, long = brew_guide(short, pot=EVEN_POT), brew_guide(LOT, pot=EVEN_POT)
+    assert found.first_untold == len(found.infusions) + 1 == found.last_at_target + 1
+    assert found.last_worthwhile == found.last_at_target < long.last_at_target
+    vessel = found.vessel
+    pours = [replace(vessel.pour(0, steep_s=found.rinse_s), pour_s=0.0)]
+    pours += [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s(found), start=1)]
+    steeping, tasted = steeping_of(vessel.brew(tuple(pours)), tuple(pours)), steeping_of(short[0], short[0].pours)
+    in_guide, in_tastings = (float((one.rate * one.contact_s).sum()) for one in (steeping, tasted))
+    assert in_tastings < in_guide <= 2 * in_tastings
+
+
+def test_long_mug_of_a_lot_that_was_tasted_briefly_still_has_its_infusion():
+    short = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY[:2]) for i in range(2)]
+    found = brew_guide(short, pot=Pot(style=LONG_MUG))
+    assert (len(found.infusions), found.first_untold) == (1, None)
+
+
 def test_more_sessions_leave_less_to_guess():
     lot = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY) for i in range(16)]
     one, many = (brew_guide(lot[:n], pot=EVEN_POT, rounded=False) for n in (1, 16))

@@ -8,7 +8,7 @@ from tastings.maths.guide.answer import GuideNote
 from tastings.maths.guide.guests import Serving
 from tastings.maths.guide.pots import Pot
 from tastings.reports import guide as guide_report
-from tastings.reports.guide import pot_words
+from tastings.reports.guide import pot_words, until_words
 from tests.tastings.reports import sample
 from tests.tastings.reports.sample_guide import GUIDE, POT, guide, guide_in
 
@@ -87,6 +87,14 @@ def test_guide_and_count_do_not_contradict_each_other():
     assert guide_section(GUIDE, recommended=2).until == ""
     assert guide_section(GUIDE, recommended=None).until == ""
     assert guide_section(GUIDE, recommended=1).until.startswith("Lengthened like this the leaf lasts to infusion 2")
+
+
+def test_guide_that_ends_before_the_leaf_does_says_nothing_of_where_it_is_spent():
+    untold = guide(notes=(GuideNote("beyond_tasted", (3,)),))
+    section = guide_section(untold)
+    assert section.until == ""
+    assert section.notes[0].startswith("From infusion 3 on go by taste")
+    assert until_words(untold.guide, steeps=sample.figures().steeps).startswith("Later cups go by taste")
 
 
 def test_guide_for_guests_says_how_many_pots():

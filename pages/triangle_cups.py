@@ -20,6 +20,7 @@ from pages.triangles import AnswerForm, test_with
 from tastings.actions.triangles import choose_tasters, record_answer
 from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import poured_sets
+from tastings.reports.side_by_side import LETTERS
 from tastings.wording.flights import kettle_caution, tasting_cautions
 from teams.errors import Invalid, NotAllowed
 from teams.queries.people import members_of
@@ -85,18 +86,21 @@ class Cups(View):
     ) -> HttpResponse:
         names = names_of_lots(member)
         teas = [names.get(str(one), "") for one in (test.lot_id, test.against_id)]
+        letters = LETTERS[: len(teas)]
         found, people = poured_sets(member, test), _in_turn(test, _who_may_taste(member))
         sets = [
             {
                 "taster": taster,
-                "cups": [{"code": code, "tea": teas[tea]} for code, tea in zip(cups.codes, cups.teas, strict=True)],
+                "cups": [
+                    {"code": code, "letter": letters[tea]} for code, tea in zip(cups.codes, cups.teas, strict=True)
+                ],
             }
             for cups, taster in zip(found, people or [""] * len(found), strict=False)
         ]
         context = {
             "lot": lot.id,
             "test": test.id,
-            "teas": teas,
+            "teas": list(zip(letters, teas, strict=True)),
             "sets": sets,
             "form": form,
             "named": bool(people),

@@ -30,7 +30,7 @@ def test_every_cup_has_its_own_code_and_every_order_is_served_equally_often(made
 
 
 def rows_of(sheet):
-    """Return the cups of each row of the sheet, as code and tea."""
+    """Return the cups of each row of the sheet, as code and letter of the tea."""
     rows = re.findall(r"<tr><th scope=\"row\">.*?</th>(.*?)</tr>", sheet)
     return [re.findall(r"<strong>(\d+)</strong> <bdi>(.*?)</bdi>", row) for row in rows]
 
@@ -39,6 +39,18 @@ def odd_of(row):
     """Return the code of the cup whose tea no other cup of the row has."""
     teas = [tea for _, tea in row]
     return next(code for code, tea in row if teas.count(tea) == 1)
+
+
+def test_sheet_names_each_tea_once_and_each_cup_by_its_letter(made, buyer):
+    address, test = made
+    sheet = browser_of(buyer).get(f"{address}cups/").content.decode()
+    letters = dict(re.findall(r"<dt>(\w)</dt><dd><bdi>(.*?)</bdi></dd>", sheet))
+
+    assert letters == {"A": "First Picking", "B": "Second Picking"}  # the lot itself, and what it is tested against
+    assert rows_of(sheet) == [
+        [(str(code), "AB"[tea]) for code, tea in zip(cups.codes, cups.teas, strict=True)] for cups in cup_sets_of(test)
+    ]
+    assert sheet.count("First Picking") == 1
 
 
 def test_taster_answers_by_code_and_does_not_see_the_cups(made, taster, buyer):

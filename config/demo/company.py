@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 TEAM = "Quillmere Leaf (invented)"
+TIME_ZONE = "Europe/Berlin"
 PASSWORD = "steep-it-twelve-times"  # noqa: S105 - printed for everyone to see; it opens invented notes only
 OWNER, BUYER, TASTER, VIEWER = "owner", "buyer", "taster", "viewer"
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
+from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, TIME_ZONE, Person
 from config.demo.flights import FLIGHTS, flight_id, run_flight
 from config.demo.lots import LOTS, SESSIONS, SHOWN
 from config.demo.pictures import send_pictures
@@ -106,7 +106,9 @@ def _assemble(url: str, *, stack: ExitStack) -> _Company:
         if "several" in absent.detail:
             raise DemoError(f"{absent.detail}: rename all but the demo's own") from absent
         with _name_in_error(ILVA):
-            owner = create_team(name=TEAM, shop=ILVA.shop.name, username=ILVA.username, password=PASSWORD)
+            owner = create_team(
+                name=TEAM, shop=ILVA.shop.name, username=ILVA.username, password=PASSWORD, time_zone=TIME_ZONE
+            )
         company = _Company(owner.team)
     # The owner came with the team. If this sign-in fails, the team of that name is somebody else's: hands off.
     for person in PEOPLE:

@@ -237,6 +237,7 @@ def test_spreadsheet_is_read_by_the_clock_of_the_team(owner, berlin):
 
     assert Session.objects.get().started_at == datetime(2026, 7, 4, 10, tzinfo=UTC)
     assert "What is wrong" in missing.content.decode()
+    assert "Times are those of Europe/Berlin." in browser.get("/team/import/").content.decode()
 
 
 def test_zone_and_its_errors_are_said_in_german(taster, berlin):

@@ -23,6 +23,11 @@ READERS = Limits(
 )
 """``idle_s`` is the time for one piece of 64 KiB."""
 _PIECE_BYTES = 64 * 1024
+_GIVE_WAY_S = 0.005
+"""How long a thread waits for the end of an answer to be passed on. [s]
+
+What it does afterwards, such as to send jobs, would keep the interpreter from the event loop for as long.
+"""
 
 
 class ReaderDisconnected(ConnectionError):  # noqa: N818 - reads as what happened
@@ -98,6 +103,7 @@ class _Responder(WSGIResponder):
             self._readers.release(reader, len(piece))
         with self._changed:
             self._ahead -= len(body)
+            self._has_ended |= _is_last(message)
             self._changed.notify()
 
     def _end(self) -> None:
@@ -113,6 +119,9 @@ class _Responder(WSGIResponder):
                 raise ReaderDisconnected
             self._ahead += len(message.get("body", b""))
         self.loop.call_soon_threadsafe(self._queue, message)
+        if _is_last(message):
+            with self._changed:
+                self._changed.wait_for(lambda: self._has_ended, timeout=_GIVE_WAY_S)
 
     def _queue(self, message: Any) -> None:  # noqa: ANN401
         """Take a piece, on the event loop."""
@@ -123,6 +132,11 @@ class _Responder(WSGIResponder):
                 self._reader.cut_off()
                 return
         self.send_queue.put_nowait(message)
+
+
+def _is_last(message: Any) -> bool:  # noqa: ANN401 - one of ASGI's messages
+    """Whether an answer ends with this piece."""
+    return message["type"] == "http.response.body" and not message.get("more_body")
 
 
 class Threaded(WSGIMiddleware):

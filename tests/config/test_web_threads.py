@@ -144,6 +144,22 @@ def test_request_ends_only_when_its_thread_is_free():
     assert asyncio.run(run()) is False
 
 
+def test_thread_goes_on_after_the_answer_once_its_end_is_passed_on(monkeypatch):
+    monkeypatch.setattr("config.web.threads._GIVE_WAY_S", 120)
+    app, passed_on = Endless(1), []
+
+    async def send(message):
+        passed_on.append((message.get("more_body"), app.closed.is_set()))
+
+    asyncio.run(asyncio.wait_for(run_to_end(app, send), timeout=100))
+    assert passed_on == [(None, False), (True, False), (None, False)]
+    assert app.closed.is_set()
+
+
+async def run_to_end(app, send):
+    await serve(Threaded(app, workers=1, limits=limits()), send)
+
+
 def test_slow_readers_of_ordinary_answers_take_no_thread():
     """Four readers of one answer each, which they do not read; the only thread serves a fifth."""
 

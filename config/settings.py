@@ -24,13 +24,15 @@ if not re.fullmatch("[a-z_][a-z0-9_]{0,49}", DATABASE_ROLE):
 _database = dj_database_url.parse(
     os.environ.get("DATABASE_URL") or "postgresql://", "teams.postgresql", conn_max_age=60, conn_health_checks=True
 )
+_POOLED = os.environ.get("LEAFSPAN_TRANSACTION_POOLER") == "1"
 DATABASES = {
     "default": {
         **_database,
         "NAME": _database["NAME"] or "leafspan",
         "ROLE": DATABASE_ROLE,
-        # Behind a pooler that gives each transaction another connection, no cursor outlives its transaction.
-        "DISABLE_SERVER_SIDE_CURSORS": os.environ.get("LEAFSPAN_TRANSACTION_POOLER") == "1",
+        # Behind a pooler that gives each transaction another connection, no cursor or plan outlives its transaction.
+        "DISABLE_SERVER_SIDE_CURSORS": _POOLED,
+        "OPTIONS": {**_database.get("OPTIONS", {}), "prepare_threshold": None if _POOLED else 1},
     }
 }
 # A copy that streaming replication keeps; it answers what `teams.replica` lets it.

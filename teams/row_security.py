@@ -14,7 +14,7 @@ return ids only. Functions that list teams (`WORKER_ONLY`) may be called by the 
 
 import re
 import threading
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Any, cast
@@ -130,16 +130,29 @@ def team_of(kind: str, row: UUID) -> UUID | None:
 def run_for_token(digest: str, statement: Statement) -> list[tuple[Any, ...]]:
     """Run a statement for the team of the device token with this digest, valid or not; return its rows.
 
-    In one message: every request of a phone begins so.
+    In one go: every request of a phone begins so.
     """
-    team = "coalesce(leafspan_team_of_token(%s)::text, '')"
-    asked = f"leafspan_at_home({team})" if has_other_cells(_database().role) else team
+    team, rows = _run_for("leafspan_team_of_token(%s)", [digest], statement)
+    _noted(team)
+    return rows
+
+
+def run_for_lot(lot: UUID, statement: Statement) -> list[tuple[Any, ...]]:
+    """Run a statement for the team of a lot, for no team if there is no such lot; return its rows."""
+    return _run_for("leafspan_team_of('lot', %s)", [lot], statement)[1]
+
+
+def _run_for(
+    team_sql: str, values: Sequence[object], statement: Statement
+) -> tuple[UUID | None, list[tuple[Any, ...]]]:
+    """Run a statement for the team that an expression with these values gives; return the team and the rows."""
+    teams = f"coalesce(({team_sql})::text, '')"
+    asked = f"leafspan_at_home({teams})" if has_other_cells(_database().role) else teams
     try:
-        [[(found,)], rows] = run_together([(f"SELECT set_config('{SETTING}', {asked}, true)", [digest]), statement])
+        [[(team,)], rows] = run_together([(f"SELECT set_config('{SETTING}', {asked}, true)", values), statement])
     finally:
         _database().settings_have_changed()
-    _noted(UUID(found) if found else None)
-    return rows
+    return UUID(team) if team else None, rows
 
 
 def team_of_former_token(digest: str) -> UUID | None:

@@ -5,13 +5,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db import connection
-
 from tastings.queries.guides import usual_pot_at
 from tastings.queries.other_harvests import NORMAL_FORM
 from teams.errors import NotFound
 from teams.models import Member
-from teams.row_security import acting_for, team_of
+from teams.postgresql.together import run_together
+from teams.row_security import acting_for, run_for_lot
 from teams.time_zones import zone_named
 
 _MAKER, _MAKER_OF_KIN = (NORMAL_FORM % {"expressions": name} for name in ("lot.producer", "kin.producer"))
@@ -93,7 +92,7 @@ def report_state(member: Member, lot: UUID, *, now: datetime) -> ReportState:
     NotFound
         The lot is absent, removed or another team's, which look the same.
     """
-    team, zone, _, _, *figures = _read(lot, login=member.user_id)
+    team, zone, _, _, *figures = _only(run_together([(_STATE, [member.user_id, lot])])[0])
     if team != member.team_id:
         raise NotFound
     return _state(member, lot, zone, figures, now=now)
@@ -107,11 +106,11 @@ def report_state_of(login: UUID, lot: UUID, *, now: datetime) -> tuple[Member, R
     NotFound
         As `report_state`, and when the login has no place in the lot's team.
     """
-    with acting_for(team_of("lot", lot)):
-        team, zone, role, shop, *figures = _read(lot, login=login)
-        if role is None:
-            raise NotFound
-        member = Member(team_id=team, user_id=login, shop_id=shop, role=role)
+    team, zone, role, shop, *figures = _only(run_for_lot(lot, (_STATE, [login, lot])))
+    if role is None:
+        raise NotFound
+    member = Member(team_id=team, user_id=login, shop_id=shop, role=role)
+    with acting_for(team):
         return member, _state(member, lot, zone, figures, now=now)
 
 
@@ -121,10 +120,7 @@ def _state(member: Member, lot: UUID, zone: str, figures: list[Any], *, now: dat
     return ReportState(zone, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *rest))
 
 
-def _read(lot: UUID, *, login: UUID) -> tuple[Any, ...]:
-    with connection.cursor() as cursor:
-        cursor.execute(_STATE, [login, lot])
-        row: tuple[Any, ...] | None = cursor.fetchone()
-    if row is None:
+def _only(rows: list[tuple[Any, ...]]) -> tuple[Any, ...]:
+    if not rows:
         raise NotFound
-    return row
+    return rows[0]

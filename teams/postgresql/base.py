@@ -3,22 +3,25 @@
 The role and the settings ``leafspan.teams``, ``leafspan.limited_to``, ``leafspan.login`` and ``leafspan.session``,
 which the policies of the database read, are local to one transaction: a connection that is used again, by us or by
 others of a transaction pooler, carries nothing along. They are sent in front of the first statement of a transaction,
-in the same message: they cost no round trip. Outside a transaction block a message is a transaction of its own, so
-there they are sent in front of every statement.
+in the same message or pipeline: they cost no round trip. Outside a transaction block these are a transaction of their
+own, so there they are sent in front of every statement.
 """
 
 import select
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import psycopg
 from django.conf import settings as django_settings
 from django.db import transaction
 from django.db.backends.postgresql import base
-from psycopg.pq import TransactionStatus
+from django.db.backends.postgresql.psycopg_any import register_tzloader
+from psycopg.pq import PipelineStatus, TransactionStatus
 
 SETTING, LIMIT_SETTING = "leafspan.teams", "leafspan.limited_to"
 LOGIN_SETTING, SESSION_SETTING = "leafspan.login", "leafspan.session"
+Statement = tuple[str, Sequence[object] | Mapping[str, object]]
+"""One command and its values."""
 _CANNOT_GO_ON = (TransactionStatus.INERROR, TransactionStatus.UNKNOWN)
 _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 """Statements that read no rows. Some must be the first of a transaction, or work where others fail."""
@@ -67,6 +70,31 @@ class DatabaseWrapper(base.DatabaseWrapper):
         if not self.autocommit:
             self._in_force = None
 
+    def run_together(self, statements: Iterable[Statement]) -> list[list[tuple[Any, ...]]]:
+        """Send statements in one go, the settings in front; return the rows of each.
+
+        The server keeps their plans by their text as long as the connection lasts: planning often takes longer than
+        running. Outside a transaction block they are a transaction of their own.
+        """
+        self.cursor().close()  # connects, or connects again
+        cursors = []
+        try:
+            with self.wrap_database_errors, self.connection.pipeline():
+                for sql, values in statements:
+                    cursor = psycopg.Cursor(self.connection)
+                    cursors.append(self._prepare_cursor(cursor))  # type: ignore[attr-defined]  # as below
+                    cursors[-1].execute(sql, values)
+        finally:
+            if self.autocommit:
+                self._in_force = _AT_FIRST
+        return [cursor.fetchall() if cursor.description else [] for cursor in cursors]
+
+    def get_new_connection(self, conn_params: dict[str, Any]) -> Any:  # noqa: ANN401 - as Django has it
+        """Connect; whichever cursor reads times gives them as Django does."""
+        connection = super().get_new_connection(conn_params)
+        register_tzloader(self.timezone, connection)
+        return connection
+
     def _with_settings(
         self,
         execute: Callable[..., Any],
@@ -81,6 +109,11 @@ class DatabaseWrapper(base.DatabaseWrapper):
         )
         autocommit = self.autocommit
         if settings == self._in_force or (isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)):
+            return execute(sql, params, many, context)
+        if self.connection.info.pipeline_status == PipelineStatus.ON:
+            for setting in settings.split("; "):
+                psycopg.Cursor(self.connection).execute(setting, prepare=False)
+            self._in_force = settings
             return execute(sql, params, many, context)
         cursor = context["cursor"].cursor
         if many or not isinstance(sql, str) or not isinstance(cursor, psycopg.ClientCursor):

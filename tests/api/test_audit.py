@@ -60,7 +60,7 @@ def test_audit_log_is_read_in_pages_and_three_queries(owner, stranger, rows, dja
         written(owner, at=NOON + timedelta(seconds=n // 2), n=n)
     written(stranger)
     owner.client.get("/api/v1/me")
-    with django_assert_num_queries(2):  # the token with its member; the entries with their logins
+    with django_assert_num_queries(3):  # whose team; the token with its member; the entries with their logins
         whole = owner.client.get(ADDRESS).json()["results"]
     pages, address = [], f"{ADDRESS}?limit=1"
     while address:

@@ -93,11 +93,11 @@ def test_figures_are_stale_until_the_change_is_in_them(taster, lot):
 
 def test_figures_take_as_many_queries_with_evidence_as_without(taster, lot, django_assert_num_queries):
     taster.client.get("/api/v1/me")
-    with django_assert_num_queries(4):  # the token with its member; the lot; the figures; the labels
+    with django_assert_num_queries(5):  # whose team; the token with its member; the lot; the figures; the labels
         taster.client.get(address(lot.id))
     sync(taster.client, session_of(lot.id, [5, 4]))
     refresh_development(lot.id, now=datetime.now(UTC))
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         taster.client.get(address(lot.id))
 
 

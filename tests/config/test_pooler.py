@@ -17,6 +17,7 @@ from django.db import connection, connections, transaction
 
 from config.dev.process import free_port
 from lots.models import Lot
+from teams.postgresql.together import run_together
 from teams.row_security import acting_for, role
 from tests.api.phone import change, sync
 from tests.factories import LotFactory
@@ -81,7 +82,8 @@ def through(port, *, login):
     settings = connection.settings_dict
     before = dict(settings)
     settings |= {"HOST": "127.0.0.1", "PORT": str(port), "NAME": login, "USER": "any", "PASSWORD": "",
-                 "DISABLE_SERVER_SIDE_CURSORS": True, "ROLE": role()}  # fmt: skip
+                 "DISABLE_SERVER_SIDE_CURSORS": True, "OPTIONS": {"prepare_threshold": None},
+                 "ROLE": role()}  # fmt: skip
     connection.role = role()
     try:
         yield
@@ -114,6 +116,8 @@ def test_connections_that_are_passed_on_carry_neither_role_nor_team_along(pooler
             wrong += [("nobody", found) for found in seen()]
             with acting_for(ours):
                 wrong += [(ours, found) for found in {*seen()} ^ {ours}]
+                [teams, _] = run_together([("SELECT team_id FROM lots_lot WHERE name <> %s", [""]), ("SELECT 1", [])])
+                wrong += [(ours, found) for found in {team for (team,) in teams} ^ {ours}]
                 with transaction.atomic():
                     wrong += [(ours, found) for found in {*seen()} ^ {ours}]
                 wrong += [(ours, lot.team_id) for lot in Lot.objects.iterator() if lot.team_id != ours]

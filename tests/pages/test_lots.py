@@ -137,7 +137,7 @@ def test_lots_page_takes_as_many_queries_for_one_lot_as_for_three(taster, more, 
         if i != 1:
             refresh_development(lot.id, now=timezone.now())
     taster.client.get("/api/v1/me")
-    with django_assert_num_queries(4):  # token with member; how many lots; a page; harvest years
+    with django_assert_num_queries(5):  # team; token with member; how many lots; a page; harvest years
         answer = taster.client.get("/lots/", asked)
     assert len(names_in(answer)) == 1 + more
 

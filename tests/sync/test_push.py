@@ -307,9 +307,9 @@ def test_a_few_statements_however_many_records(taster, lexicon, django_assert_nu
     _, small = pot(LotFactory(team=taster.team).id, infusions=1, notes_each=1)
     _, large = pot(LotFactory(team=taster.team).id, infusions=8, notes_each=12)
     revision = Team.objects.get(id=taster.team.id).revision
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(17):
         cursor = sync(taster.client, small, cursor=revision)["cursor"]
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(17):
         sync(taster.client, large, cursor=cursor)
 
 

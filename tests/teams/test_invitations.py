@@ -219,10 +219,10 @@ def test_invitations_by_a_removed_member_are_revoked(owner, team):
 
 
 @pytest.mark.parametrize("rows", [1, 3])
-def test_invitations_are_listed_newest_first_in_pages_and_two_queries(owner, rows, django_assert_num_queries):
+def test_invitations_are_listed_newest_first_in_pages_and_three_queries(owner, rows, django_assert_num_queries):
     ids = [made(owner)["id"] for _ in range(rows)]
     owner.client.get("/api/v1/me")
-    with django_assert_num_queries(2):  # the token with its member; the invitations
+    with django_assert_num_queries(3):  # whose team; the token with its member; the invitations
         listed = owner.client.get(ADDRESS).json()
     pages, address = [], f"{ADDRESS}?limit=1"
     while address:

@@ -21,7 +21,7 @@ def values(row):
 def test_token_comes_with_member_login_team_and_shop_as_django_reads_them(taster, with_shop, django_assert_num_queries):
     taster.member.shop = ShopFactory(team=taster.team) if with_shop else None
     taster.member.save()
-    with django_assert_num_queries(1):
+    with django_assert_num_queries(2):
         found = token_by_digest(token_digest(taster.token), now=timezone.now())
         rows = (found, found.member, found.member.user, found.member.team, found.member.shop)
     usual = DeviceToken.objects.select_related("member__user", "member__team", "member__shop").get(id=found.id)

@@ -110,6 +110,6 @@ def _run(state: PushState, statements: list[Statement], *, revision: int, now: d
         statements.append(renew_photos_statement(team, parents))
     lots = changed_lots(state)
     due = [mark_due_statement(team, lots, revision=revision, now=now)] if lots else []
-    results = run_together([*statements, *due, (CHECK_CONSTRAINTS, [])])
+    results = run_together([*statements, *due, *CHECK_CONSTRAINTS])
     if due:
         enqueue_marked(team, results[len(statements)], now=now)

@@ -16,7 +16,7 @@ from django.db.models import F, Lookup, Model
 from django.db.models.sql.compiler import SQLCompiler
 
 from tastings.models import Descriptor, Note
-from teams.postgresql.together import Statement, id_array
+from teams.postgresql.together import Statement, id_array, run_together
 
 
 class _IsOneOf(Lookup):
@@ -89,14 +89,13 @@ def _from_values(model: type[_Row], values: Sequence[object]) -> _Row:
     return model.from_db(DEFAULT_DB_ALIAS, names, converted)
 
 
-CHECK_CONSTRAINTS = "SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED"
-"""Checks deferred constraints at once: an error must show before the answer is made."""
+CHECK_CONSTRAINTS: Sequence[Statement] = [("SET CONSTRAINTS ALL IMMEDIATE", []), ("SET CONSTRAINTS ALL DEFERRED", [])]
+"""They check deferred constraints at once: an error must show before the answer is made."""
 
 
 def check_constraints_now() -> None:
     """Check deferred constraints at once."""
-    with connection.cursor() as cursor:
-        cursor.execute(CHECK_CONSTRAINTS)
+    run_together(CHECK_CONSTRAINTS)
 
 
 Rows = Sequence[Mapping[str, object]]

@@ -7,8 +7,9 @@ constraints and all. Pushes and pulls are also done as the owner, to whom row-le
 costs. The whole of a sync is one POST to the web server in processes of its own: a signed-in phone on a kept-alive
 connection sends a session as the app does and reads the answer. Whatever pushes, the lot's figures count as up to date
 before, so that each push enqueues their job, as a session of a lot that nobody else is tasting does. Medians over
-interleaved rounds of one run, and the fastest tenth, which other work on the machine disturbs less; prints a markdown
-table of ratios.
+interleaved rounds of one run; the fastest tenth, which other work on the machine disturbs less; and the median
+processor time of client, web server, database and broker together, which it disturbs least, but in which waiting does
+not show. Prints a markdown table of ratios.
 """
 
 import argparse
@@ -23,6 +24,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
+from benchmarks.processor_time import processor_s_of
 from benchmarks.web_server import SyncingPhone, web_server
 from config.dev.services import Running, test_servers
 from config.web.garbage import collect_less
@@ -134,15 +136,19 @@ def run(rounds: int, servers: Running) -> None:
 
     names = ("raw", "push", "open push", "again", "pull", "open pull", "http")
     times: dict[str, list[float]] = {name: [] for name in names}
+    processor_times: dict[str, list[float]] = {name: [] for name in names}
 
     def figures_done() -> None:
         """Store what a worker would, after which the next push enqueues a job."""
         Development.objects.filter(lot_id=lot).update(computed_revision=F("due_revision"), asked_at=None)
 
     def timed(name: str, work: Callable[[], object]) -> None:
-        begun = perf_counter()
-        work()
-        times[name].append(perf_counter() - begun)
+        def clocked() -> None:
+            begun = perf_counter()
+            work()
+            times[name].append(perf_counter() - begun)
+
+        processor_times[name].append(processor_s_of(clocked))
 
     def with_row_security(name: str, work: Callable[[], object]) -> None:
         database.role = role()
@@ -169,12 +175,13 @@ def run(rounds: int, servers: Running) -> None:
             timed("http", partial(phone.sync, body))
             figures_done()
             if number < 3:  # first rounds warm caches
-                for values in times.values():
+                for values in (*times.values(), *processor_times.values()):
                     values.clear()
         phone.close()
     floor, quick_floor = median(times["raw"]), quantiles(times["raw"], n=10)[0]
-    print("| what, one session of 109 records | median | by the floor | a tenth takes at most | by the floor |")
-    print("| --- | ---: | ---: | ---: | ---: |")
+    processor_floor = median(processor_times["raw"])
+    print("| what, one session of 109 records | median | by the floor | a tenth takes at most | by the floor", end="")
+    print(" | processor time | by the floor |\n| --- | ---: | ---: | ---: | ---: | ---: | ---: |")
     for name, label in (
         ("raw", "floor: the same rows by raw psycopg"),
         ("push", "push: decode, check, merge, stamp, store, answer"),
@@ -185,9 +192,11 @@ def run(rounds: int, servers: Running) -> None:
         ("http", "POST /api/v1/sync through the web server: token, push, pull, answer"),
     ):
         usual, quick = median(times[name]), quantiles(times[name], n=10)[0]
+        processor = median(processor_times[name])
         print(
             f"| {label} | {1000 * usual:.1f} ms | {usual / floor:.1f}"
-            f" | {1000 * quick:.1f} ms | {quick / quick_floor:.1f} |"
+            f" | {1000 * quick:.1f} ms | {quick / quick_floor:.1f}"
+            f" | {1000 * processor:.1f} ms | {processor / processor_floor:.1f} |"
         )
 
 

@@ -87,10 +87,10 @@ def test_bradford_from_d65_to_d50_is_the_published_matrix():
         [0.0295424, 0.9904844, -0.0170491],
         [-0.0092345, 0.0150436, 0.7521316],
     ]
-    assert adaptation(seen=D65, wanted=D50) == pytest.approx(np.array(published), abs=2e-6)
+    assert adaptation(seen=D65, target=D50) == pytest.approx(np.array(published), abs=2e-6)
 
 
 def test_red_under_d50_is_as_published():
     # sRGB red in the D50 connection space, as textbooks and image editors print it: 54.29, 80.81, 69.89 (from memory)
-    under_d50 = xyz_of(np.array([1.0, 0.0, 0.0])) @ adaptation(seen=D65, wanted=D50).T
+    under_d50 = xyz_of(np.array([1.0, 0.0, 0.0])) @ adaptation(seen=D65, target=D50).T
     assert lab_of(under_d50, white=D50) == pytest.approx([54.29, 80.81, 69.89], abs=0.02)

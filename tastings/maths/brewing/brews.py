@@ -148,7 +148,7 @@ def validated_brews(brews: Sequence[Brew]) -> tuple[Brew, ...]:
     RatingError
         A rating is not a finite number from 0 to 10.
     BrewError
-        Any other number is not finite, is negative label it cannot be, or a weight or volume is 0.
+        Any other number is not finite, is negative where it cannot be, or a weight or volume is 0.
     """
     for brew in brews:
         _check_brew(brew)

@@ -18,7 +18,7 @@ def differing_minerals(tds_mg_l: Iterable[float | None]) -> tuple[float, float] 
     >>> differing_minerals([40.0, None, 210.0]), differing_minerals([150.0, 260.0]), differing_minerals([5.0, 60.0])
     ((40.0, 210.0), None, None)
     """
-    known = [one for one in tds_mg_l if one is not None]
+    known = [tds for tds in tds_mg_l if tds is not None]
     if not known:
         return None
     least, most = min(known), max(known)

@@ -136,14 +136,14 @@ def srgb_of(lab: FloatArray) -> FloatArray:
     return encoded((ratio * D65) @ np.linalg.inv(SRGB_TO_XYZ).T)
 
 
-def adaptation(*, seen: FloatArray, wanted: FloatArray) -> FloatArray:
+def adaptation(*, seen: FloatArray, target: FloatArray) -> FloatArray:
     """Return the matrix that carries X, Y, Z seen under one white to what they would be under another.
 
     Parameters
     ----------
-    seen, wanted : float64[3]
+    seen, target : float64[3]
         The white of the scene, with whatever Y it has, and the white it is to become. Exposure is evened out as well:
-        the scene's white ends at exactly ``wanted``.
+        the scene's white ends at exactly ``target``.
 
     Returns
     -------
@@ -156,10 +156,10 @@ def adaptation(*, seen: FloatArray, wanted: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> (D50 @ adaptation(seen=D50, wanted=D65).T).round(5).tolist()
+    >>> (D50 @ adaptation(seen=D50, target=D65).T).round(5).tolist()
     [0.95047, 1.0, 1.08883]
     """
-    gain = (_BRADFORD @ wanted) / (_BRADFORD @ seen)
+    gain = (_BRADFORD @ target) / (_BRADFORD @ seen)
     return np.asarray(np.linalg.solve(_BRADFORD, gain[:, None] * _BRADFORD), dtype=np.float64)
 
 

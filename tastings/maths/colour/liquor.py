@@ -197,7 +197,7 @@ def _reason(seen_white: FloatArray, seen_liquor: FloatArray, *, clipped: float) 
 
 def _against(seen_white: FloatArray, seen_liquor: FloatArray) -> FloatArray:
     """Return CIELAB under D65 of a liquor against a white, both in linear sRGB."""
-    return lab_of(xyz_of(seen_liquor) @ adaptation(seen=xyz_of(seen_white), wanted=D65).T)
+    return lab_of(xyz_of(seen_liquor) @ adaptation(seen=xyz_of(seen_white), target=D65).T)
 
 
 def _resampled(white_blocks: FloatArray, liquor_blocks: FloatArray, rng: np.random.Generator) -> FloatArray:

@@ -19,9 +19,9 @@ class Box:
 
     def overlaps(self, other: "Box") -> bool:
         """Whether the two have more than an edge in common."""
-        beside = self.x >= other.x + other.width or other.x >= self.x + self.width
+        apart = self.x >= other.x + other.width or other.x >= self.x + self.width
         above = self.y >= other.y + other.height or other.y >= self.y + self.height
-        return not (beside or above)
+        return not (apart or above)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -42,10 +42,10 @@ def alike_weights(draws: tuple[CurveDraws, CurveDraws], *, shift: FloatArray, gr
     float64[n_first, n_second]
         Against 1 for unrelated lots.
     """
-    place = [_place(one, shift=shift, grid=grid) for one, grid in zip(draws, grids, strict=True)]
+    place = [_place(side, shift=shift, grid=grid) for side, grid in zip(draws, grids, strict=True)]
     apart = place[0][:, None, :] - place[1][None, :, :]
     near = np.exp(-0.5 * np.einsum("ijk,ijk->ij", apart, apart))
-    usual = [_usual(one, shift=shift, grid=grid) for one, grid in zip(draws, grids, strict=True)]
+    usual = [_usual(side, shift=shift, grid=grid) for side, grid in zip(draws, grids, strict=True)]
     return np.asarray(near / np.sqrt(usual[0][:, None] * usual[1]), dtype=np.float64)
 
 
@@ -57,8 +57,8 @@ def _place(draws: CurveDraws, *, shift: FloatArray, grid: Grid) -> FloatArray:
     """Return float64[n_draws, 4]: log rate, log lag, exponent and log level in units of what alike lots differ by."""
     i_k, i_tau, i_n = np.unravel_index(draws.node, grid.shape)
     own = _axes(grid)
-    found = np.stack([own[0][i_k], own[1][i_tau], own[2][i_n], np.log(_levels(draws, shift)) / ALIKE_SD], axis=1)
-    return np.asarray(found, dtype=np.float64)
+    place = np.stack([own[0][i_k], own[1][i_tau], own[2][i_n], np.log(_levels(draws, shift)) / ALIKE_SD], axis=1)
+    return np.asarray(place, dtype=np.float64)
 
 
 def _usual(draws: CurveDraws, *, shift: FloatArray, grid: Grid) -> FloatArray:

@@ -107,12 +107,12 @@ class ArrivalCheck:
     @property
     def differing(self) -> tuple[Compared, ...]:
         """Return the descriptors that differ, the largest difference first."""
-        return tuple(sorted((one for one in self.compared if one.different), key=lambda one: -abs(one.difference)))
+        return tuple(sorted((row for row in self.compared if row.different), key=lambda row: -abs(row.difference)))
 
     @property
     def least_known(self) -> Compared:
         """Return the descriptor in which a difference would be seen last; there must be one."""
-        return max(self.compared, key=lambda one: one.detectable)
+        return max(self.compared, key=lambda row: row.detectable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,19 +170,19 @@ def check_arrival(
     grid = default_grid(form_of((*sample, *arrived)))
     sides = [prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0] for brews in (sample, arrived)]
     keys = list(dict.fromkeys(rated))
-    found = [one for key in keys if (one := _subtracted(key, sides, even_brew=even_brew, grid=grid)) is not None]
-    adjusted = holm([one.p() for one in found])
-    compared = tuple(_compared(one, p_adjusted=p, among=len(found)) for one, p in zip(found, adjusted, strict=True))
+    rows = [row for key in keys if (row := _subtracted(key, sides, even_brew=even_brew, grid=grid)) is not None]
+    adjusted = holm([row.p() for row in rows])
+    compared = tuple(_compared(row, p_adjusted=p, among=len(rows)) for row, p in zip(rows, adjusted, strict=True))
     verdict = _verdict(compared)
-    tasters = [{one.brew.taster for one in side} for side in sides]
+    tasters = [{session.brew.taster for session in side} for side in sides]
     return ArrivalCheck(
         verdict=verdict,
         sample_sessions=len(sides[0]),
         arrived_sessions=len(sides[1]),
         shared_tasters=len(tasters[0] & tasters[1]),
         compared=compared,
-        not_compared=tuple(key for key in keys if key not in {one.key for one in found}),
-        sessions_each=_sessions_each(verdict, found, sides=sides),
+        not_compared=tuple(key for key in keys if key not in {row.key for row in rows}),
+        sessions_each=_sessions_each(verdict, rows, sides=sides),
     )
 
 
@@ -217,18 +217,18 @@ def _subtracted(
     )
 
 
-def _compared(one: _Subtracted, *, p_adjusted: float, among: int) -> Compared:
-    low, high, lowest, highest = np.quantile(one.differences, (TAIL, 1 - TAIL, ALPHA, 1 - ALPHA)).tolist()
+def _compared(row: _Subtracted, *, p_adjusted: float, among: int) -> Compared:
+    low, high, lowest, highest = np.quantile(row.differences, (TAIL, 1 - TAIL, ALPHA, 1 - ALPHA)).tolist()
     return Compared(
-        descriptor=one.key,
-        sample=one.sample,
-        arrived=one.arrived,
-        difference=one.arrived - one.sample,
+        descriptor=row.key,
+        sample=row.sample,
+        arrived=row.arrived,
+        difference=row.arrived - row.sample,
         low=low,
         high=high,
-        p=one.p(),
+        p=row.p(),
         p_adjusted=p_adjusted,
-        detectable=one.sd * float(ndtri(1 - ALPHA / 2 / among) + ndtri(POWER)),
+        detectable=row.sd * float(ndtri(1 - ALPHA / 2 / among) + ndtri(POWER)),
         within=lowest > -NOTICEABLE and highest < NOTICEABLE,
     )
 
@@ -236,18 +236,18 @@ def _compared(one: _Subtracted, *, p_adjusted: float, among: int) -> Compared:
 def _verdict(compared: Sequence[Compared]) -> Verdict:
     if not compared:
         return "cannot_tell"
-    if any(one.different for one in compared):
+    if any(row.different for row in compared):
         return "different"
-    return "same" if all(one.within for one in compared) else "cannot_tell"
+    return "same" if all(row.within for row in compared) else "cannot_tell"
 
 
 def _sessions_each(
-    verdict: Verdict, found: Sequence[_Subtracted], *, sides: Sequence[Sequence[PreparedSession]]
+    verdict: Verdict, rows: Sequence[_Subtracted], *, sides: Sequence[Sequence[PreparedSession]]
 ) -> int | None:
     """Return how many sessions of each would find equal lots the same in four of five cases."""
-    if not found or verdict != "cannot_tell":
+    if not rows or verdict != "cannot_tell":
         return None
-    wanted = NOTICEABLE / float(ndtri(1 - ALPHA) + ndtri(1 - (1 - POWER) / 2))
-    sd = max(one.sd for one in found)
+    wanted_sd = NOTICEABLE / float(ndtri(1 - ALPHA) + ndtri(1 - (1 - POWER) / 2))
+    sd = max(row.sd for row in rows)
     so_far = sum(1 / len(side) for side in sides)
-    return max(ceil(2 / (so_far * (wanted / sd) ** 2)), *(len(side) for side in sides))
+    return max(ceil(2 / (so_far * (wanted_sd / sd) ** 2)), *(len(side) for side in sides))

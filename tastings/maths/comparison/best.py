@@ -27,24 +27,24 @@ def best_of(comparison: Comparison, *, descriptor: str) -> Mapping[str, float]:
     place = {name: i for i, name in enumerate(names)}
     means, variances = (np.zeros((len(names), len(names))) for _ in range(2))
     for pair in comparison.pairs:
-        found = next((one for one in pair.differences if one.descriptor == descriptor), None)
-        if found is None:
+        difference = next((difference for difference in pair.differences if difference.descriptor == descriptor), None)
+        if difference is None:
             return {}
         i, j = place[pair.first], place[pair.second]
-        means[i, j], means[j, i] = found.mean, -found.mean
-        variances[i, j] = variances[j, i] = ((found.high - found.low) / _SD_BY_80) ** 2
+        means[i, j], means[j, i] = difference.mean, -difference.mean
+        variances[i, j] = variances[j, i] = ((difference.high - difference.low) / _SD_BY_80) ** 2
     probabilities = highest_of(means.mean(axis=1), variance=_own_variances(variances))
-    return {name: never_certain(one) for name, one in zip(names, probabilities, strict=True)}
+    return {name: never_certain(p) for name, p in zip(names, probabilities, strict=True)}
 
 
 def _own_variances(of_pairs: FloatArray) -> FloatArray:
     """Split the variance of each pair's difference into those of its two lots, by least squares."""
     n = len(of_pairs)
     if n == 2:
-        found = np.full(2, of_pairs[0, 1] / 2)
+        variances = np.full(2, of_pairs[0, 1] / 2)
     else:
-        found = (of_pairs.sum(axis=1) - of_pairs.sum() / 2 / (n - 1)) / (n - 2)
-    return np.asarray(np.maximum(found, _LEAST_VARIANCE), dtype=np.float64)
+        variances = (of_pairs.sum(axis=1) - of_pairs.sum() / 2 / (n - 1)) / (n - 2)
+    return np.asarray(np.maximum(variances, _LEAST_VARIANCE), dtype=np.float64)
 
 
 def highest_of(mean: Sequence[float] | FloatArray, *, variance: Sequence[float] | FloatArray) -> list[float]:
@@ -52,16 +52,16 @@ def highest_of(mean: Sequence[float] | FloatArray, *, variance: Sequence[float] 
 
     Examples
     --------
-    >>> [round(one, 3) for one in highest_of([0.0, 0.0, 0.0], variance=[1.0, 1.0, 1.0])]
+    >>> [round(p, 3) for p in highest_of([0.0, 0.0, 0.0], variance=[1.0, 1.0, 1.0])]
     [0.333, 0.333, 0.333]
     """
     at, sd = np.asarray(mean, dtype=np.float64), np.sqrt(np.asarray(variance, dtype=np.float64))
     unit = np.linspace(-_REACH_SD, _REACH_SD, _N_POINTS)
     weight = np.exp(-(unit**2) / 2)
     weight /= weight.sum()
-    found = []
+    areas = []
     for i in range(at.size):
         x = at[i] + sd[i] * unit
         below = [ndtr((x - at[j]) / sd[j]) for j in range(at.size) if j != i]
-        found.append(float((weight * np.prod(below, axis=0)).sum()))
-    return [one / sum(found) for one in found]
+        areas.append(float((weight * np.prod(below, axis=0)).sum()))
+    return [area / sum(areas) for area in areas]

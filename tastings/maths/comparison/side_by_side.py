@@ -90,13 +90,19 @@ class Pair:
 
     def more(self, descriptor: str) -> float | None:
         """Return the probability that the first group has more of a descriptor; None unless both rated it."""
-        return next((one.probability_more for one in self.differences if one.descriptor == descriptor), None)
+        return next((row.probability_more for row in self.differences if row.descriptor == descriptor), None)
 
     def turned(self) -> "Pair":
         """Return the same with the second group first."""
         differences = tuple(
-            replace(one, mean=-one.mean, low=-one.high, high=-one.low, probability_more=1.0 - one.probability_more)
-            for one in self.differences
+            replace(
+                difference,
+                mean=-difference.mean,
+                low=-difference.high,
+                high=-difference.low,
+                probability_more=1.0 - difference.probability_more,
+            )
+            for difference in self.differences
         )
         return replace(
             self,
@@ -118,7 +124,7 @@ class Comparison:
     @property
     def one_even_brew(self) -> bool:
         """Whether all groups are evened out to the same brew; figures of different brews compare less well."""
-        return len({one.even_brew for one in self.groups.values()}) <= 1
+        return len({group.even_brew for group in self.groups.values()}) <= 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +208,7 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
             )
         )
     return Comparison(
-        groups={one.name: one.development for one in sides},
+        groups={side.name: side.development for side in sides},
         pairs=tuple(
             _compare_pair(*two, descriptors=descriptors, line=line or FinishLine()) for two in combinations(sides, 2)
         ),
@@ -221,7 +227,7 @@ class _Group:
 
     @property
     def tasters(self) -> set[str]:
-        return {one.brew.taster for one in self.sessions}
+        return {session.brew.taster for session in self.sessions}
 
     def n_averaged(self, descriptor: str) -> int:
         """Return over how many infusions a descriptor is averaged."""
@@ -283,19 +289,19 @@ def facing(first: Sequence[PreparedSession], second: Sequence[PreparedSession], 
     one side only is uncertain against the k shared ones: both variances, 1 + 1/k. Neither side is held to a team's
     mean: held to it, one tea tasted six times by four tasters and six times by four others was called two in 16 of 100.
     """
-    sides = [[ratings for one in group if (ratings := one.ratings_of(key)) is not None] for group in (first, second)]
+    sides = [[ratings for s in group if (ratings := s.ratings_of(key)) is not None] for group in (first, second)]
     if not all(sides):
         return None
-    counts = [Counter(one.taster for one in side) for side in sides]
+    counts = [Counter(ratings.taster for ratings in side) for side in sides]
     shared = counts[0].keys() & counts[1].keys()
     widened = (1 + 1 / len(shared)) ** 0.5 if shared else 1.0
     posteriors = [
-        fit([_against(one, shared=shared, widened=widened) for one in side], grid=group[0].grid, centre_on_team=False)
+        fit([_against(r, shared=shared, widened=widened) for r in side], grid=group[0].grid, centre_on_team=False)
         for side, group in zip(sides, (first, second), strict=True)
     ]
     draws = [posterior.draws(n_draws=N_DRAWS) for posterior in posteriors]
-    level = float(np.mean([one.level.mean() for one in draws]))
-    scale_of = {one.taster: one.scale for side in sides for one in side}
+    level = float(np.mean([draw.level.mean() for draw in draws]))
+    scale_of = {ratings.taster: ratings.scale for side in sides for ratings in side}
     variance = 0.0
     for taster in sorted(shared):
         uneven = counts[0][taster] / counts[0].total() - counts[1][taster] / counts[1].total()
@@ -303,10 +309,10 @@ def facing(first: Sequence[PreparedSession], second: Sequence[PreparedSession], 
     return Sides(first=draws[0], second=draws[1], spread=variance**0.5)
 
 
-def _against(one: SessionRatings, *, shared: set[str], widened: float) -> SessionRatings:
-    factor = 0.0 if one.taster in shared else widened
-    scale = replace(one.scale, gain_sd=one.scale.gain_sd * factor, offset_sd=one.scale.offset_sd * factor)
-    return replace(one, scale=scale)
+def _against(ratings: SessionRatings, *, shared: set[str], widened: float) -> SessionRatings:
+    factor = 0.0 if ratings.taster in shared else widened
+    scale = replace(ratings.scale, gain_sd=ratings.scale.gain_sd * factor, offset_sd=ratings.scale.offset_sd * factor)
+    return replace(ratings, scale=scale)
 
 
 def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:
@@ -314,13 +320,13 @@ def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:
 
     Where the ratings do not follow the extraction model, the draws are moved by what the curve shown is off from it.
     """
-    rated = [one.ratings_of(descriptor) for one in group.sessions]
+    rated = [session.ratings_of(descriptor) for session in group.sessions]
     posterior = fit([ratings for ratings in rated if ratings is not None], grid=group.grid)
     shown = np.array([point.mean for point in group.development.curve_of(descriptor)])
     off = np.zeros(group.even_cups.shape[1])
     off[: shown.size] = shown - posterior.draws().cups(group.even_cups[:, : shown.size]).mean(axis=0)
     infusions = [
-        pour.number for one in group.sessions for pour in one.pours if pour.number > 0 and descriptor in pour.ratings
+        pour.number for s in group.sessions for pour in s.pours if pour.number > 0 and descriptor in pour.ratings
     ]
     cups = draws.cups(group.even_cups)
     return ModelError.of(infusions, strength=cups.mean(axis=0)).applied(cups) + off

@@ -56,13 +56,13 @@ class Counterfactual:
         The ratings must have moved the same way: else something other than the brewing made the difference.
         """
         moved = [
-            one
-            for one in self.points
-            if one.ratings >= LEAST_RATINGS
-            and abs(one.brewing) >= LEAST_MOVE
-            and (one.shown - one.without) * one.brewing >= LEAST_MOVE**2
+            point
+            for point in self.points
+            if point.ratings >= LEAST_RATINGS
+            and abs(point.brewing) >= LEAST_MOVE
+            and (point.shown - point.without) * point.brewing >= LEAST_MOVE**2
         ]
-        return max(moved, key=lambda one: abs(one.brewing), default=None)
+        return max(moved, key=lambda point: abs(point.brewing), default=None)
 
 
 def counterfactual(descriptor: str, tasted: Sequence[TastedPoint], *, even_mean: FloatArray) -> Counterfactual:

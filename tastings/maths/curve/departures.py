@@ -112,12 +112,12 @@ def departures(
     """
     tasted = _tasted(followed)
     was = node_level @ followed.cups
-    found = []
+    departed = []
     for change in _changes(followed, even_brew=even_brew, tasted=tasted):
         effect = change.effect(was, tasted=tasted, node_level=node_level, grid=grid)
         if abs(effect) < LEAST_EFFECT:
             continue
-        found.append(
+        departed.append(
             Departure(
                 session=followed.brew.session,
                 infusion=followed.pours[change.index].number,
@@ -132,7 +132,7 @@ def departures(
                 at_boiling_point=change.at_boiling_point,
             )
         )
-    return tuple(sorted(found, key=lambda one: (one.infusion, one.kind)))
+    return tuple(sorted(departed, key=lambda item: (item.infusion, item.kind)))
 
 
 def _tasted(followed: PreparedSession) -> list[int]:

@@ -96,4 +96,4 @@ class Development:
 
     def curve_of(self, descriptor: str) -> tuple[CurvePoint, ...]:
         """Return the points of a descriptor's curve; none when nobody rated it."""
-        return next((one.points for one in self.curves if one.descriptor == descriptor), ())
+        return next((curve.points for curve in self.curves if curve.descriptor == descriptor), ())

@@ -100,7 +100,7 @@ def estimate_finish_line(evidence: Iterable[Sequence[float]]) -> FinishLine:
     >>> round(estimate_finish_line([]).mean, 1)
     2.5
     """
-    log_weight = FinishLine().log_weights() + sum((np.asarray(one) for one in evidence), np.zeros(LINES.size))
+    log_weight = FinishLine().log_weights() + sum((np.asarray(lot) for lot in evidence), np.zeros(LINES.size))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     mean = float(weight @ LINES)

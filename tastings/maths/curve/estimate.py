@@ -137,10 +137,10 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
     fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))), grid=default_grid(form), slopes=slopes)
     followed, grid = fitted.followed, fitted.grid
     even = even_cups_of(followed, even_brew=even_brew, grid=grid, form=form)
-    found = _attributes(fitted, even=even)
-    strength = found[0] if found and found[0].key == STRENGTH else None
+    shown = _attributes(fitted, even=even)
+    strength = shown[0] if shown and shown[0].key == STRENGTH else None
 
-    flavours = _flavours(found, followed=followed)
+    flavours = _flavours(shown, followed=followed)
     known_line = line or FinishLine()
     steeps, evidence_of_line = unknown_count(finish_line=known_line.mean), (0.0,) * LINES.size
     main_profile = undecided_profile()
@@ -151,16 +151,16 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
         evidence=_evidence(followed, left_out=(*left_out, *fitted.outliers())),
         profile=main_profile,
         steeps=steeps,
-        sessions_spent=sum(one.brew.ending == SPENT for one in followed),
-        sessions_stopped=sum(one.brew.ending == STOPPED for one in followed),
-        curves=tuple(_curve(one) for one in found),
+        sessions_spent=sum(session.brew.ending == SPENT for session in followed),
+        sessions_stopped=sum(session.brew.ending == STOPPED for session in followed),
+        curves=tuple(_curve(attribute) for attribute in shown),
         layers=find_layers(flavours),
         flavour_points={key: tuple(weights.tolist()) for key, weights in flavours.items() if weights.any()},
         departures=tuple(
             departure
-            for one in followed
+            for s in followed
             if strength is not None  # what a departure did to a strength that nobody rated is not known
-            for departure in departures(one, even_brew=even_brew, node_level=strength.posterior.node_level, grid=grid)
+            for departure in departures(s, even_brew=even_brew, node_level=strength.posterior.node_level, grid=grid)
         ),
         next=next_session(
             followed,
@@ -171,15 +171,15 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
             infusions=MOST_INFUSIONS,
         ),
         leaf_range_g=_leaf_range_g(followed),
-        lack_of_fit=tuple(LackOfFitAt(one.key, one.error.lack_of_fit.worst) for one in found if one.error.lack_of_fit),
-        tasted=tuple(point for one in found for point in one.points),
-        good_cups=_good_cups(found, steeps=steeps),
+        lack_of_fit=tuple(LackOfFitAt(row.key, row.error.lack_of_fit.worst) for row in shown if row.error.lack_of_fit),
+        tasted=tuple(point for attribute in shown for point in attribute.points),
+        good_cups=_good_cups(shown, steeps=steeps),
         even_brew=even_brew,
         counterfactual=Counterfactual(STRENGTH)
         if strength is None
         else counterfactual(STRENGTH, strength.points, even_mean=strength.curve.mean),
         line_evidence=evidence_of_line,
-        slope_evidence={one.key: evidence for one in found if (evidence := one.posterior.slope_evidence) is not None},
+        slope_evidence={row.key: evidence for row in shown if (evidence := row.posterior.slope_evidence) is not None},
     )
 
 
@@ -194,20 +194,20 @@ def _fitted(
     followed: Sequence[PreparedSession], *, keys: Sequence[str], grid: Grid, slopes: Mapping[str, OrderSlope]
 ) -> _Fitted:
     tasted = {
-        key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.ratings_of(key)) is not None]
+        key: [(place, ratings) for place, s in enumerate(followed) if (ratings := s.ratings_of(key)) is not None]
         for key in keys
     }
     posteriors = fit_all(
-        {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH},
+        {key: [ratings for _, ratings in used] for key, used in tasted.items() if used or key == STRENGTH},
         grid=grid,
         slopes=slopes,
     )
-    likely = np.logical_or.reduce([one.node_weights > MIN_NODE_WEIGHT for one in posteriors.values()])
+    likely = np.logical_or.reduce([posterior.node_weights > MIN_NODE_WEIGHT for posterior in posteriors.values()])
     part, index = grid.around(likely)
     return _Fitted(
-        followed=tuple(replace(one, grid=part) for one in followed),
+        followed=tuple(replace(session, grid=part) for session in followed),
         tasted=tasted,
-        posteriors={key: one.on(index) for key, one in posteriors.items()},
+        posteriors={key: posterior.on(index) for key, posterior in posteriors.items()},
         grid=part,
     )
 
@@ -231,35 +231,35 @@ def _steeps(
 
 def _attributes(fitted: _Fitted, *, even: EvenCups) -> list[_Attribute]:
     """Compute what is shown of each rated attribute, in the order of the posteriors."""
-    levels = np.stack([one.node_level for one in fitted.posteriors.values()])
-    expected = [levels @ one.cups for one in fitted.followed]
-    found = []
+    levels = np.stack([posterior.node_level for posterior in fitted.posteriors.values()])
+    expected = [levels @ session.cups for session in fitted.followed]
+    attributes = []
     for row, (key, posterior) in enumerate(fitted.posteriors.items()):
         slope = posterior.slope_shown
-        tasted = [TastedSession(one, ratings, expected[place][row], slope) for one, place, ratings in fitted.used(key)]
+        tasted = [TastedSession(s, ratings, expected[place][row], slope) for s, place, ratings in fitted.used(key)]
         if tasted:
-            found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
-    return found
+            attributes.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
+    return attributes
 
 
 def _attribute(key: str, *, posterior: Posterior, tasted: Sequence[TastedSession], even: EvenCups) -> _Attribute:
-    found = lack_of_fit([one.residuals() for one in tasted], infusions=even.shown)
+    departure = lack_of_fit([session.residuals() for session in tasted], infusions=even.shown)
     points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)
     error = ModelError.given(
-        [one.left_over() for one in tasted],
+        [session.left_over() for session in tasted],
         infusions=even.shown,
         sigma=posterior.sigma,
         open_share=open_share(
-            [one.ratings.taster for one in tasted],
-            n_tasters=max((one.ratings.n_tasters or 0 for one in tasted), default=0) or None,
+            [session.ratings.taster for session in tasted],
+            n_tasters=max((session.ratings.n_tasters or 0 for session in tasted), default=0) or None,
         ),
         dryness=even.dryness(posterior),
-        lack_of_fit=found,
+        lack_of_fit=departure,
     )
     draws = posterior.draws()
     strength = even.of(draws, infusions=even.shown)
     cups = error.applied(draws.on_scale(strength))
-    shapes = curve_shapes(np.maximum(strength if found is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
+    shapes = curve_shapes(np.maximum(strength if departure is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
     label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
     shown = summarise_cups(cups, in_mean=draws.in_mean)
     return _Attribute(
@@ -283,27 +283,27 @@ def _as_shown(label: Profile, shown: Curve) -> Profile:
     return replace(label, rise=max(float(mean[label.peak_infusion - 1] / mean[0]), 1.0))
 
 
-def _good_cups(found: Sequence[_Attribute], *, steeps: Steeps) -> Mapping[str, float]:
+def _good_cups(attributes: Sequence[_Attribute], *, steeps: Steeps) -> Mapping[str, float]:
     """Return the mean of each curve over the cups worth drinking, the first at least; none while strength is open."""
     if steeps.recommended is None:
         return {}
     n = max(steeps.recommended, 1)
-    return {one.key: float(one.curve.mean[:n].mean()) for one in found}
+    return {attribute.key: float(attribute.curve.mean[:n].mean()) for attribute in attributes}
 
 
 def _leaf_range_g(followed: Sequence[PreparedSession]) -> tuple[float, float] | None:
     """Return the least and the most leaf of the sessions [g]; None without one."""
-    weights_g = [one.brew.leaf_g for one in followed]
+    weights_g = [session.brew.leaf_g for session in followed]
     return (min(weights_g), max(weights_g)) if weights_g else None
 
 
-def _curve(found: _Attribute) -> DescriptorCurve:
+def _curve(attribute: _Attribute) -> DescriptorCurve:
     adjusted: dict[int, list[float]] = defaultdict(list)
-    for point in found.points:
+    for point in attribute.points:
         adjusted[point.infusion].append(point.adjusted)
-    shown = found.curve
+    shown = attribute.curve
     return DescriptorCurve(
-        descriptor=found.key,
+        descriptor=attribute.key,
         points=tuple(
             CurvePoint(
                 infusion=number,
@@ -315,32 +315,32 @@ def _curve(found: _Attribute) -> DescriptorCurve:
             )
             for number in range(1, shown.mean.size + 1)
         ),
-        profile=found.profile,
+        profile=attribute.profile,
     )
 
 
-def _flavours(found: Sequence[_Attribute], *, followed: Sequence[PreparedSession]) -> Mapping[str, FloatArray]:
+def _flavours(attributes: Sequence[_Attribute], *, followed: Sequence[PreparedSession]) -> Mapping[str, FloatArray]:
     """Return the weight of each descriptor at each infusion that somebody tasted. [points]."""
     tasted = np.zeros(MOST_INFUSIONS)
     noted: dict[str, FloatArray] = defaultdict(lambda: np.zeros(MOST_INFUSIONS))
-    for one in followed:
-        for pour in one.pours:
+    for session in followed:
+        for pour in session.pours:
             if pour.tasted and 0 < pour.number <= MOST_INFUSIONS:
                 tasted[pour.number - 1] += 1
                 for key in pour.noted | {name for name, rating in pour.ratings.items() if rating > LOWEST}:
                     noted[key][pour.number - 1] += 1
-    weights = {one.key: rated_weights(one.curve.mean, ratings=len(one.points)) for one in found}
+    weights = {row.key: rated_weights(row.curve.mean, ratings=len(row.points)) for row in attributes}
     for key in sorted(noted.keys() - weights.keys()):
         weights[key] = noted_weights(noted[key], tasted=tasted)
     last = int(np.flatnonzero(tasted).max(initial=-1)) + 1
-    return {key: one[:last] for key, one in weights.items()}
+    return {key: weight[:last] for key, weight in weights.items()}
 
 
 def _evidence(followed: Sequence[PreparedSession], *, left_out: tuple[LeftOut, ...]) -> Evidence:
     return Evidence(
         sessions=len(followed),
-        infusions=sum(1 for one in followed for pour in one.pours if pour.ratings or pour.noted),
-        tasters=len({one.brew.taster for one in followed}),
-        shops=len({one.brew.shop for one in followed if one.brew.shop is not None}),
+        infusions=sum(1 for session in followed for pour in session.pours if pour.ratings or pour.noted),
+        tasters=len({session.brew.taster for session in followed}),
+        shops=len({session.brew.shop for session in followed if session.brew.shop is not None}),
         left_out=left_out,
     )

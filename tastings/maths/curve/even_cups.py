@@ -45,7 +45,7 @@ class EvenCups:
 
 def even_cups_of(followed: Sequence[PreparedSession], *, even_brew: EvenBrew, grid: Grid, form: str) -> EvenCups:
     """Return the even brew's cups on a grid, as long as any of the sessions; ``form`` is that of the leaf."""
-    longest = max((one.pours[-1].number for one in followed), default=0)
+    longest = max((session.pours[-1].number for session in followed), default=0)
     cups = even_brew.cups(grid, infusions=max(MOST_INFUSIONS, longest))
     return EvenCups(
         brew=even_brew,

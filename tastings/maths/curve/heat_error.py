@@ -43,11 +43,11 @@ def rate_error(followed: Sequence[PreparedSession], *, even_brew: EvenBrew) -> R
     if not followed:
         return RateError()
     sds_c: dict[str | None, float] = defaultdict(float)
-    for one in followed:
-        sds_c[one.brew.shop] += _kettle_sd_c(one)
-    boiling = sum(_is_always_boiling(one) for one in followed) / len(followed)
+    for session in followed:
+        sds_c[session.brew.shop] += _kettle_sd_c(session)
+    boiling = sum(_is_always_boiling(session) for session in followed) / len(followed)
     even = even_brew.brew()
-    cooler = np.mean([np.log(one.steeping.rate).mean() for one in followed])
+    cooler = np.mean([np.log(session.steeping.rate).mean() for session in followed])
     cooler -= np.log(steeping_of(even, even.pours).rate).mean()
     return RateError(
         mean=boiling * COOLER_C * _LOG_RATE_PER_C,
@@ -60,15 +60,15 @@ def rate_error(followed: Sequence[PreparedSession], *, even_brew: EvenBrew) -> R
     )
 
 
-def _kettle_sd_c(one: PreparedSession) -> float:
+def _kettle_sd_c(session: PreparedSession) -> float:
     """Return how far off the kettle of a session may be [deg C]."""
-    if _is_always_boiling(one):
+    if _is_always_boiling(session):
         return NOTED_AS_BOILING_C
-    pours = [pour for pour in one.brew.pours if pour.number > 0]
+    pours = [pour for pour in session.brew.pours if pour.number > 0]
     not_read = sum(not pour.kettle_read for pour in pours) / max(len(pours), 1)
     return THERMOMETER_C + (NOT_READ_C - THERMOMETER_C) * not_read
 
 
-def _is_always_boiling(one: PreparedSession) -> bool:
-    pours = [pour for pour in one.brew.pours if pour.number > 0]
+def _is_always_boiling(session: PreparedSession) -> bool:
+    pours = [pour for pour in session.brew.pours if pour.number > 0]
     return len(pours) >= LEAST_POURS and all(pour.kettle_c >= ALWAYS_BOILING_C and pour.kettle_read for pour in pours)

@@ -80,8 +80,8 @@ def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | Non
     """
     if len(left) < LEAST_SESSIONS:
         return None
-    number = np.concatenate([one.number for one in left])
-    residual = np.concatenate([_own_scale_out(one) for one in left])
+    number = np.concatenate([session.number for session in left])
+    residual = np.concatenate([_own_scale_out(session) for session in left])
     inside = (number >= 1) & (number <= infusions)
     number, residual = number[inside] - 1, residual[inside]
     count = np.bincount(number, minlength=infusions)
@@ -108,9 +108,9 @@ def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | Non
     )
 
 
-def _own_scale_out(one: Residuals) -> FloatArray:
+def _own_scale_out(session: Residuals) -> FloatArray:
     """Return the residuals without what the session's own shift and gain explain (ridge, its two equations solved)."""
-    residual, column = one.residual, one.expected * _GAIN_SD
+    residual, column = session.residual, session.expected * _GAIN_SD
     shift_shift = residual.size * _SHIFT_SD**2 / _NOISE_VARIANCE + 1
     gain_gain = float(column @ column) / _NOISE_VARIANCE + 1
     shift_gain = float(column.sum()) * _SHIFT_SD / _NOISE_VARIANCE

@@ -115,7 +115,7 @@ class ModelError:
         )
         covariance = np.outer(sd, sd) * np.exp(-np.abs(place[:, None] - place) / REACH)
         mean, last = np.zeros(infusions), 0
-        number = np.concatenate([one.number for one in left]) if left else np.zeros(0, dtype=np.int64)
+        number = np.concatenate([session.number for session in left]) if left else np.zeros(0, dtype=np.int64)
         inside = (number >= 1) & (number <= infusions)
         if inside.any():
             last, index = int(number[inside].max()), number[inside] - 1
@@ -123,7 +123,7 @@ class ModelError:
             rated = np.flatnonzero(count)
             residual, expected = (
                 np.bincount(index, weights=np.concatenate(values)[inside], minlength=infusions)[rated] / count[rated]
-                for values in ([one.residual for one in left], [one.expected for one in left])
+                for values in ([session.residual for session in left], [session.expected for session in left])
             )
             shift_2 = _UNKNOWN.offset_sd**2 * open_share + float(session_shift_sd(sigma)) ** 2 / len(left)
             gain_2 = _UNKNOWN.gain_sd**2 * open_share + SESSION_GAIN_SD**2 / len(left)

@@ -114,14 +114,14 @@ def next_session(  # noqa: PLR0913 - all that is known of the lot so far
 
 
 def _pour_further(followed: Sequence[PreparedSession], *, steeps: Steeps, infusions: int) -> NextSession | None:
-    reach = max(pour.number for one in followed for pour in one.pours if "strength" in pour.ratings)
+    reach = max(pour.number for session in followed for pour in session.pours if "strength" in pour.ratings)
     if reach >= infusions or steeps.high is None or steeps.high <= reach:
         return None
     return NextSession(code="pour_further", reach=reach, steeps_low=steeps.low, steeps_high=steeps.high)
 
 
 def _second_taster(followed: Sequence[PreparedSession]) -> NextSession | None:
-    if len({one.brew.taster for one in followed}) > 1:
+    if len({session.brew.taster for session in followed}) > 1:
         return None
     return NextSession(code="second_taster", sessions=len(followed))
 
@@ -153,7 +153,7 @@ def _widest(strength: Curve) -> NextSession | None:
 
 
 def _same_heat(followed: Sequence[PreparedSession]) -> NextSession | None:
-    kettles = [pour.kettle_c for one in followed for pour in one.pours if pour.ratings]
+    kettles = [pour.kettle_c for session in followed for pour in session.pours if pour.ratings]
     if max(kettles) - min(kettles) >= NARROW_KETTLE_C:
         return None
     return NextSession(code="heat", low=min(kettles), high=max(kettles))

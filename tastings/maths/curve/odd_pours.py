@@ -65,21 +65,21 @@ def odd_contacts(numbers: Sequence[int], contacts_s: Sequence[float]) -> Mapping
     log_s = np.log(np.maximum(np.asarray(contacts_s, dtype=np.float64), _LEAST_S))
     at = np.asarray(numbers, dtype=np.float64)
     ordinary = np.flatnonzero(_ordinary_probability(at, log_s) > 0.5).astype(np.intp)
-    found: dict[int, float] = {}
+    odd: dict[int, float] = {}
     if not ordinary.size:
-        return found
+        return odd
     for place in sorted(set(range(at.size)) - set(ordinary.tolist())):
         usual = _usual_log_s(place, at=at, log_s=log_s, ordinary=ordinary)
         is_end = place in (0, at.size - 1)
         if abs(log_s[place] - usual) >= log(OTHER_CONTACT_AT_THE_ENDS if is_end else OTHER_CONTACT):
-            found[place] = exp(usual)
-    return found
+            odd[place] = exp(usual)
+    return odd
 
 
 def usual_water_c(water_c: Sequence[float], *, is_read: Sequence[bool]) -> float:
     """Return the water usual in a session: the median of what was read, or of all where nothing was [deg C]."""
-    read = [one for one, known in zip(water_c, is_read, strict=True) if known]
-    return median(read or water_c)
+    read_c = [heat_c for heat_c, known in zip(water_c, is_read, strict=True) if known]
+    return median(read_c or water_c)
 
 
 def cool_pours(water_c: Sequence[float], *, is_read: Sequence[bool]) -> Sequence[int]:

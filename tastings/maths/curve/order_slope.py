@@ -53,8 +53,8 @@ class OrderSlope:
         lots = list(evidence)
         if not lots or not self.probability:
             return self
-        weight = np.array([1 / (one.sd**2 + LOT_SD**2) for one in lots])
-        mean = float(np.average([one.mean for one in lots], weights=weight))
+        weight = np.array([1 / (lot.sd**2 + LOT_SD**2) for lot in lots])
+        mean = float(np.average([lot.mean for lot in lots], weights=weight))
         variance = 1 / float(weight.sum()) + SHARED_SD**2
         odds = self.probability / (1 - self.probability)
         odds *= _density(mean - self.mean, variance=variance + self.sd**2) / max(

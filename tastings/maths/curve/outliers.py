@@ -44,9 +44,9 @@ def predicted_cups(
     list[list[float64[n_pours]]]
         By attribute and session. [points]
     """
-    steepings = {id(one.steeping): one.steeping for sessions in tasted for one in sessions}
+    steepings = {id(session.steeping): session.steeping for sessions in tasted for session in sessions}
     cups = {key: node_levels @ cup_strength(steeping, grid=grid) for key, steeping in steepings.items()}
-    return [[cups[id(one.steeping)][row] for one in sessions] for row, sessions in enumerate(tasted)]
+    return [[cups[id(session.steeping)][row] for session in sessions] for row, sessions in enumerate(tasted)]
 
 
 def outlier_p_values(
@@ -72,18 +72,18 @@ def outlier_p_values(
     """
     distance = np.array(
         [
-            _mahalanobis_squared(one, cups[one.index], sigma=sigma, slope=slope)
-            for one, cups in zip(tasted, predicted, strict=True)
+            _mahalanobis_squared(session, cups[session.index], sigma=sigma, slope=slope)
+            for session, cups in zip(tasted, predicted, strict=True)
         ]
     )
-    return np.asarray(chdtrc([one.index.size for one in tasted], distance), dtype=np.float64)
+    return np.asarray(chdtrc([session.index.size for session in tasted], distance), dtype=np.float64)
 
 
-def _mahalanobis_squared(one: SessionRatings, cups: FloatArray, *, sigma: float, slope: float) -> float:
-    scale = one.scale
-    felt = cups * scale.gain + slope * one.order
+def _mahalanobis_squared(session: SessionRatings, cups: FloatArray, *, sigma: float, slope: float) -> float:
+    scale = session.scale
+    felt = cups * scale.gain + slope * session.order
     expected = np.minimum(np.maximum(felt, LOWEST - scale.offset), HIGHEST - scale.offset)
-    residual = one.ratings - expected
+    residual = session.ratings - expected
     variance = sigma * sigma
     shift = (USUAL_SHIFT_SD / USUAL_SIGMA) ** 2
     gain = (scale.gain_sd**2 + SESSION_GAIN_SD**2) / variance

@@ -133,8 +133,8 @@ class Posterior:
 
         So ``node_level @ cups`` is a mean cup.
         """
-        some = self.weights[: self.n_rows_in_mean]
-        return np.asarray((some * self.mean[: len(some)]).sum(axis=0) / some.sum(), dtype=np.float64)
+        weights = self.weights[: self.n_rows_in_mean]
+        return np.asarray((weights * self.mean[: len(weights)]).sum(axis=0) / weights.sum(), dtype=np.float64)
 
     @property
     def sigma(self) -> float:
@@ -203,14 +203,14 @@ def fit_all(
     totals of tasters are cached between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost
     time.
     """
-    found = _fit_posteriors(tasted, grid=grid, centre_on_team=centre_on_team, slopes=slopes)
+    posteriors = _fit_posteriors(tasted, grid=grid, centre_on_team=centre_on_team, slopes=slopes)
     many = {key: sessions for key, sessions in tasted.items() if len(sessions) > MIN_OTHER_SESSIONS}
-    p_values = _outlier_p_values(many, found=found, grid=grid)
-    return found | {
+    p_values = _outlier_p_values(many, posteriors=posteriors, grid=grid)
+    return posteriors | {
         key: _exclude_outliers(
             key,
             sessions,
-            found=found[key],
+            posterior=posteriors[key],
             p_values=p_values[key],
             grid=grid,
             centre_on_team=centre_on_team,
@@ -230,11 +230,11 @@ def _fit_posteriors(
     groups: dict[Group, list[SessionRatings]] = {}
     scales: dict[Group, TasterScale] = {}
     for key, sessions in tasted.items():
-        for one in sorted(sessions, key=lambda one: one.taster):
-            groups.setdefault((key, one.taster), []).append(one)
-            scales[key, one.taster] = one.scale
+        for session in sorted(sessions, key=lambda row: row.taster):
+            groups.setdefault((key, session.taster), []).append(session)
+            scales[key, session.taster] = session.scale
     totals = TOTALS_CACHE.totals(groups, grid=grid)
-    found = {}
+    posteriors = {}
     for key in tasted:
         own = {group: total for group, total in totals.items() if group[0] == key}
         level = level_at_nodes(own.values(), grid=grid)
@@ -242,22 +242,22 @@ def _fit_posteriors(
         n_absent = (
             expected_absent_tasters(
                 [len(groups[group]) for group in own],
-                n_tasters=max((one.n_tasters or 0 for one in tasted[key]), default=0) or None,
+                n_tasters=max((session.n_tasters or 0 for session in tasted[key]), default=0) or None,
             )
             if centre_on_team
             else N_ABSENT_UNCENTRED
         )
-        found[key] = posterior_from(
+        posteriors[key] = posterior_from(
             sum_tasters(tasters, level=level), n_absent=n_absent, grid=grid, slope=slopes.get(key, NO_SLOPE)
         )
-    return found
+    return posteriors
 
 
 def _exclude_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of them at hand
     key: str,
     sessions: Sequence[SessionRatings],
     *,
-    found: Posterior,
+    posterior: Posterior,
     p_values: FloatArray,
     grid: Grid,
     centre_on_team: bool,
@@ -265,34 +265,34 @@ def _exclude_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of t
 ) -> Posterior:
     """Exclude outlying sessions one at a time, lowest p value first."""
     max_outliers = min(int(MAX_OUTLIER_SHARE * len(sessions)), len(sessions) - MIN_OTHER_SESSIONS)
-    while len(found.outliers) < max_outliers and p_values.min() < SUSPECT_P:
+    while len(posterior.outliers) < max_outliers and p_values.min() < SUSPECT_P:
         index_of_lowest = int(p_values.argmin())
-        left_out = (*found.outliers, index_of_lowest)
-        others = [one for i, one in enumerate(sessions) if i not in left_out]
+        left_out = (*posterior.outliers, index_of_lowest)
+        others = [session for i, session in enumerate(sessions) if i not in left_out]
         without = replace(
             _fit_posteriors({key: others}, grid=grid, centre_on_team=centre_on_team, slopes=slopes)[key],
             outliers=left_out,
         )
-        p_values = _outlier_p_values({key: sessions}, found={key: without}, grid=grid)[key]
+        p_values = _outlier_p_values({key: sessions}, posteriors={key: without}, grid=grid)[key]
         if p_values[index_of_lowest] > OUTLIER_P:
             break
-        found = without
+        posterior = without
         p_values[list(left_out)] = 1.0
-    return found
+    return posterior
 
 
 def _outlier_p_values(
-    tasted: Mapping[str, Sequence[SessionRatings]], *, found: Mapping[str, Posterior], grid: Grid
+    tasted: Mapping[str, Sequence[SessionRatings]], *, posteriors: Mapping[str, Posterior], grid: Grid
 ) -> dict[str, FloatArray]:
     """Return the p value of each session under the fit of its attribute."""
     if not tasted:
         return {}
-    likely = np.logical_or.reduce([found[key].node_weights > MIN_NODE_WEIGHT for key in tasted])
+    likely = np.logical_or.reduce([posteriors[key].node_weights > MIN_NODE_WEIGHT for key in tasted])
     part, index = grid.around(likely)
-    levels = np.stack([found[key].node_level[index] for key in tasted])
+    levels = np.stack([posteriors[key].node_level[index] for key in tasted])
     predicted = predicted_cups(list(tasted.values()), node_levels=levels, grid=part)
     return {
-        key: outlier_p_values(sessions, predicted=cups, sigma=found[key].sigma, slope=found[key].slope_shown)
+        key: outlier_p_values(sessions, predicted=cups, sigma=posteriors[key].sigma, slope=posteriors[key].slope_shown)
         for (key, sessions), cups in zip(tasted.items(), predicted, strict=True)
     }
 

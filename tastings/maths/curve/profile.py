@@ -117,18 +117,18 @@ def curve_shapes(curves: FloatArray) -> CurveShapes:
     return CurveShapes(label=label.astype(np.int64), peak=peak + 1.0, half=half, rise=rise)
 
 
-def label_shares(found: CurveShapes, *, weights: FloatArray) -> FloatArray:
+def label_shares(shapes: CurveShapes, *, weights: FloatArray) -> FloatArray:
     """Return the share of each of :data:`LABELS`, float64[4]."""
-    share = np.bincount(found.label, weights=weights, minlength=len(LABELS)) / weights.sum()
+    share = np.bincount(shapes.label, weights=weights, minlength=len(LABELS)) / weights.sum()
     return np.asarray(share, dtype=np.float64)
 
 
-def weighted_profile(found: CurveShapes, *, weights: FloatArray, prior: FloatArray) -> Profile:
+def weighted_profile(shapes: CurveShapes, *, weights: FloatArray, prior: FloatArray) -> Profile:
     """Average the shapes over the posterior.
 
     Parameters
     ----------
-    found : CurveShapes
+    shapes : CurveShapes
         One entry per node, or per draw.
     weights : float64[n_nodes]
         Of each node; any positive total.
@@ -140,15 +140,15 @@ def weighted_profile(found: CurveShapes, *, weights: FloatArray, prior: FloatArr
     Profile
         Probabilities and weighted medians.
     """
-    share = label_shares(found, weights=weights)
+    share = label_shares(shapes, weights=weights)
     share = (share + LEAST_SHARE) / (1 + LEAST_SHARE * len(LABELS))
     best = int(share.argmax())
-    half = weighted_quantile(found.half, weights=weights, level=0.5)
+    half = weighted_quantile(shapes.half, weights=weights, level=0.5)
     return Profile(
         label=LABELS[best] if _is_decided(float(share[best]), prior=float(prior[best])) else UNDECIDED,
         probability={name: float(p) for name, p in zip(LABELS, share, strict=True)},
-        peak_infusion=int(weighted_quantile(found.peak, weights=weights, level=0.5)),
-        rise=weighted_quantile(found.rise, weights=weights, level=0.5),
+        peak_infusion=int(weighted_quantile(shapes.peak, weights=weights, level=0.5)),
+        rise=weighted_quantile(shapes.rise, weights=weights, level=0.5),
         half_strength_infusion=int(half) if np.isfinite(half) else None,
     )
 

@@ -133,12 +133,12 @@ class TasterStatistics:
         return cls(*(total[N_LEVEL_ROWS:] / FIXED_POINT_SCALE).reshape(N_PRODUCTS, SIGMA.size, -1))
 
 
-def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
+def session_statistics(session: SessionRatings, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
     """Return the statistics that one session adds to its taster's total.
 
     Parameters
     ----------
-    one : SessionRatings
+    session : SessionRatings
         The session.
     of_all_pours : float64[n_nodes, n_pours]
         Strength h of each cup, as :func:`tastings.maths.brewing.extraction.cup_strength` gives it on ``grid``.
@@ -150,13 +150,13 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     int64[2 + 10 n_sigma, n_nodes]
         Two rows for the level (:mod:`tastings.maths.curve.level`), then the ten products of :class:`TasterStatistics`.
     """
-    cups = one.cups(of_all_pours)
-    ratings = impute_censored(one.ratings, censored=one.censored, cups=cups, grid=grid)
+    cups = session.cups(of_all_pours)
+    ratings = impute_censored(session.ratings, censored=session.censored, cups=cups, grid=grid)
     n, total = ratings.size, float(ratings.sum())
     cup_sum, cup_square, cup_rating = cups.sum(axis=1), np.einsum("ij,ij->i", cups, cups), cups @ ratings
-    found = np.empty((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, cup_sum.size))
-    found[:N_LEVEL_ROWS] = level_precision_and_cross(cups, ratings)
-    gain_variance = (SESSION_GAIN_SD * level_estimate(found[0], found[1])) ** 2
+    statistics = np.empty((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, cup_sum.size))
+    statistics[:N_LEVEL_ROWS] = level_precision_and_cross(cups, ratings)
+    gain_variance = (SESSION_GAIN_SD * level_estimate(statistics[0], statistics[1])) ** 2
 
     sigma_2 = (SIGMA * SIGMA)[:, None]
     shift_2 = session_shift_sd(SIGMA)[:, None] ** 2
@@ -166,14 +166,14 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     v_h = (cup_square - shrink * (cup_sum * cup_sum)) / sigma_2
     v_y = (cup_rating - shrink * (cup_sum * total)) / sigma_2
     v_1 = shrink_1 * cup_sum
-    order, order_sum = one.order, float(one.order.sum())
+    order, order_sum = session.order, float(session.order.sum())
     v_r = (cups @ order - shrink * (cup_sum * order_sum)) / sigma_2
     # Integrate out its gain: x' V^-1 y loses (x' V^-1 h) (h' V^-1 y) gain_variance / (1 + gain_variance h' V^-1 h).
     denominator = 1 + gain_variance * v_h
     factor = gain_variance / denominator
     squares = (float(ratings @ ratings) - shrink * total**2) / sigma_2
     constant = squares + n * np.log(sigma_2) + np.log1p(n * shift_2 / sigma_2)
-    products = found[N_LEVEL_ROWS:].reshape(N_PRODUCTS, SIGMA.size, -1)
+    products = statistics[N_LEVEL_ROWS:].reshape(N_PRODUCTS, SIGMA.size, -1)
     products[0] = v_h / denominator
     products[1] = v_y / denominator
     products[2] = v_1 / denominator
@@ -186,8 +186,8 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     products[7] = (float(ratings @ order) - shrink * total * order_sum) / sigma_2 - factor_r * v_y
     products[8] = shrink_1 * order_sum - factor_r * v_1
     products[9] = (float(order @ order) - shrink * order_sum**2) / sigma_2 - factor_r * v_r
-    found *= FIXED_POINT_SCALE
-    return np.rint(found, out=found).astype(np.int64)
+    statistics *= FIXED_POINT_SCALE
+    return np.rint(statistics, out=statistics).astype(np.int64)
 
 
 def zero_total(*, grid: Grid) -> IntArray:
@@ -197,7 +197,7 @@ def zero_total(*, grid: Grid) -> IntArray:
 
 def sum_sessions(sessions: Iterable[SessionRatings], *, grid: Grid) -> IntArray:
     """Return the total of some sessions of one taster, rows as in :func:`session_statistics`; zero without sessions."""
-    each = (session_statistics(one, of_all_pours=cup_strength(one.steeping, grid=grid), grid=grid) for one in sessions)
+    each = (session_statistics(s, of_all_pours=cup_strength(s.steeping, grid=grid), grid=grid) for s in sessions)
     return reduce(np.add, each, zero_total(grid=grid))
 
 

@@ -79,15 +79,15 @@ def tasted_points(
     """
     return tuple(
         TastedPoint(
-            session=one.prepared.brew.session,
-            taster=one.prepared.brew.taster,
+            session=session.prepared.brew.session,
+            taster=session.prepared.brew.taster,
             infusion=pour.number,
             descriptor=descriptor,
             rating=float(pour.ratings[descriptor]),
             adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
-            brewing=float(one.expected[i] - even_mean[pour.number - 1]),
+            brewing=float(session.expected[i] - even_mean[pour.number - 1]),
         )
-        for one in sessions
-        for i, residual in zip(one.ratings.index, one.common, strict=True)
-        if (pour := one.prepared.pours[i]).number > 0
+        for session in sessions
+        for i, residual in zip(session.ratings.index, session.common, strict=True)
+        if (pour := session.prepared.pours[i]).number > 0
     )

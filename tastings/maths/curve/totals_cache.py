@@ -111,7 +111,7 @@ class TotalsCache:
         shared = Counter(self._entry_of_content[content] for content in sessions if content in self._entry_of_content)
         if not shared:
             return None
-        number, n_shared = max(shared.items(), key=lambda one: (one[1], one[0]))
+        number, n_shared = max(shared.items(), key=lambda item: (item[1], item[0]))
         n_changes = len(self._entries[number].sessions) + len(sessions) - 2 * n_shared
         return number if n_changes < len(sessions) else None
 

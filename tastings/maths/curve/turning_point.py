@@ -60,8 +60,8 @@ def turning_point(
     A place is worth the sum over flavours of the difference between the share of infusions each leads before and after
     it, times the root of the product of both parts' lengths: two even halves say more than one odd cup.
     """
-    ordered = sorted(layers, key=lambda one: one.infusion)
-    keys = list(dict.fromkeys(key for one in ordered for key in one.leading))
+    ordered = sorted(layers, key=lambda layer: layer.infusion)
+    keys = list(dict.fromkeys(key for layer in ordered for key in layer.leading))
     best: int | None = None
     best_worth = -1.0
     for place in range(1, len(ordered)):
@@ -74,7 +74,7 @@ def turning_point(
 
 
 def _turn(before: Sequence[Layer], after: Sequence[Layer], *, points: Mapping[str, Sequence[float]]) -> TurningPoint:
-    keys = list(dict.fromkeys(key for one in (*before, *after) for key in one.leading))
+    keys = list(dict.fromkeys(key for layer in (*before, *after) for key in layer.leading))
     shares = {key: (_share(key, before), _share(key, after)) for key in keys}
     change = {key: _mean(points[key], after) - _mean(points[key], before) for key in keys if key in points}
     ahead = {key: share for key, share in shares.items() if share[1] > MOST >= share[0]}
@@ -90,11 +90,11 @@ def _turn(before: Sequence[Layer], after: Sequence[Layer], *, points: Mapping[st
 
 
 def _mean(points: Sequence[float], layers: Sequence[Layer]) -> float:
-    return sum(points[one.infusion - 1] for one in layers) / len(layers)
+    return sum(points[layer.infusion - 1] for layer in layers) / len(layers)
 
 
 def _share(key: str, layers: Sequence[Layer]) -> float:
-    return sum(key in one.leading for one in layers) / len(layers)
+    return sum(key in layer.leading for layer in layers) / len(layers)
 
 
 def _named(shares: Mapping[str, tuple[float, float]], *, weigh: Callable[[float, float], float]) -> tuple[str, ...]:

@@ -71,7 +71,7 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     settled = len(stand) > 1 and stand[0].p_best >= SETTLED
     table = mean_scores(cups)
     test = friedman_test(table)
-    full = {taster: row for taster, row in table.items() if len(row) == len({one.lot for one in cups})}
+    full = {taster: row for taster, row in table.items() if len(row) == len({cup.lot for cup in cups})}
     everyone = len(full) == len(table) > 1 and len(next(iter(full.values()))) > 1
     least, differ = _differences(served)
     repeated, repeated_by = repeatability(cups)
@@ -160,16 +160,16 @@ def _differences(cups: ServedCups) -> tuple[float | None, tuple[tuple[str, str],
     lots = [cups.lots[place] for place in cups.lot]
     blocks = [cups.sittings[place] for place in cups.sitting]
     scores = cups.score.tolist()
-    found = block_means(scores, lots=lots, blocks=blocks, covariates=cups.position[:, None])
-    found = found or block_means(scores, lots=lots, blocks=blocks)
-    if found is None:
+    estimate = block_means(scores, lots=lots, blocks=blocks, covariates=cups.position[:, None])
+    estimate = estimate or block_means(scores, lots=lots, blocks=blocks)
+    if estimate is None:
         return None, ()
-    least = found.least_differences(alpha=ALPHA)
-    order = np.argsort(-found.means, kind="stable")
+    least = estimate.least_differences(alpha=ALPHA)
+    order = np.argsort(-estimate.means, kind="stable")
     pairs = tuple(
-        (found.lots[high], found.lots[low])
+        (estimate.lots[high], estimate.lots[low])
         for at, high in enumerate(order)
         for low in order[at + 1 :]
-        if found.means[high] - found.means[low] >= least[high, low]
+        if estimate.means[high] - estimate.means[low] >= least[high, low]
     )
-    return found.least_difference(alpha=ALPHA), pairs
+    return estimate.least_difference(alpha=ALPHA), pairs

@@ -93,11 +93,11 @@ def block_means(
     restricted = _Restricted(y=y, x=x, z=z)
     if restricted.residual_squares(0.0) <= LEAST_VARIANCE * y.size:
         return None
-    found = minimize_scalar(
+    optimum = minimize_scalar(
         lambda value: restricted.deviance(float(np.exp(value))), bounds=_LOG_RATIOS, method="bounded",
         options={"xatol": 1e-8},
     )  # fmt: skip
-    ratio = float(np.exp(found.x))
+    ratio = float(np.exp(optimum.x))
     if restricted.deviance(0.0) <= restricted.deviance(ratio):
         ratio = 0.0
     estimate, covariance, residual_squares = restricted.solve(ratio)

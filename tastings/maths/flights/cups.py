@@ -99,43 +99,43 @@ def served_cups(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) 
     """
     if not (isfinite(scale) and scale > 0):
         raise CupError("the scale must end above 0")
-    order = sorted(cups, key=lambda one: (one.taster, one.sitting, one.position, one.score, one.lot))
-    for one in order:
-        if not (isfinite(one.score) and 0 <= one.score <= scale):
+    order = sorted(cups, key=lambda cup: (cup.taster, cup.sitting, cup.position, cup.score, cup.lot))
+    for cup in order:
+        if not (isfinite(cup.score) and 0 <= cup.score <= scale):
             raise CupError(f"a score must lie between 0 and {scale:g}")
-        if one.position < 1:
+        if cup.position < 1:
             raise CupError("positions count from 1")
-    if len({(one.sitting, one.position) for one in order}) < len(order):
+    if len({(cup.sitting, cup.position) for cup in order}) < len(order):
         raise CupError("two cups have the same position in a sitting")
-    if len({(one.sitting, one.taster) for one in order}) > len({one.sitting for one in order}):
+    if len({(cup.sitting, cup.taster) for cup in order}) > len({cup.sitting for cup in order}):
         raise CupError("two tasters share a sitting")
-    names = tuple(dict.fromkeys([*(one.lot for one in order), *sorted(lots)]))
-    tasters = tuple(dict.fromkeys(one.taster for one in order))
-    sittings = tuple(dict.fromkeys(one.sitting for one in order))
-    lot = np.array([names.index(one.lot) for one in order], dtype=np.intp)
-    sitting = np.array([sittings.index(one.sitting) for one in order], dtype=np.intp)
+    names = tuple(dict.fromkeys([*(cup.lot for cup in order), *sorted(lots)]))
+    tasters = tuple(dict.fromkeys(cup.taster for cup in order))
+    sittings = tuple(dict.fromkeys(cup.sitting for cup in order))
+    lot = np.array([names.index(cup.lot) for cup in order], dtype=np.intp)
+    sitting = np.array([sittings.index(cup.sitting) for cup in order], dtype=np.intp)
     first = np.append(True, sitting[1:] != sitting[:-1])[: sitting.size]
     return ServedCups(
         lots=names,
         tasters=tasters,
         sittings=sittings,
-        score=np.array([one.score for one in order], dtype=np.float64),
+        score=np.array([cup.score for cup in order], dtype=np.float64),
         lot=lot,
-        taster=np.array([tasters.index(one.taster) for one in order], dtype=np.intp),
+        taster=np.array([tasters.index(cup.taster) for cup in order], dtype=np.intp),
         sitting=sitting,
         previous=np.where(first, -1, np.roll(lot, 1)),
-        position=np.array([one.position for one in order], dtype=np.float64),
+        position=np.array([cup.position for cup in order], dtype=np.float64),
     )
 
 
 def mean_scores(cups: Iterable[Cup]) -> dict[str, dict[str, float]]:
     """Return each taster's mean score of each lot tasted. [points]."""
-    found: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for one in cups:
-        found[one.taster][one.lot].append(one.score)
+    scores_of: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for cup in cups:
+        scores_of[cup.taster][cup.lot].append(cup.score)
     return {
         taster: {lot: fmean(sorted(scores)) for lot, scores in sorted(row.items())}
-        for taster, row in sorted(found.items())
+        for taster, row in sorted(scores_of.items())
     }
 
 
@@ -146,8 +146,8 @@ def repeatability(cups: Iterable[Cup]) -> tuple[float | None, dict[str, float]]:
     count by their degrees of freedom; None without a duplicate.
     """
     scores: dict[tuple[str, str], list[float]] = defaultdict(list)
-    for one in cups:
-        scores[one.taster, one.lot].append(one.score)
+    for cup in cups:
+        scores[cup.taster, cup.lot].append(cup.score)
     squares: dict[str, float] = defaultdict(float)
     freedom: dict[str, int] = defaultdict(int)
     for (taster, _), values in sorted(scores.items()):

@@ -42,9 +42,9 @@ def deal(
     """
     n_lots, different = had.shape[1], (had > 0).sum(axis=1)
     total = had.sum(axis=1) + need
-    asked = np.asarray(repeats, dtype=np.int64)
-    bare = total - np.minimum(different + need, n_lots) < asked  # whose repeats do not come by themselves
-    forced = np.where(bare, need - np.clip(np.minimum(total - asked, n_lots) - different, 0, need), 0)
+    required = np.asarray(repeats, dtype=np.int64)
+    bare = total - np.minimum(different + need, n_lots) < required  # whose repeats do not come by themselves
+    forced = np.where(bare, need - np.clip(np.minimum(total - required, n_lots) - different, 0, need), 0)
     best, least = None, (0, 0)
     for _ in range(_ATTEMPTS):
         first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, rng=rng)
@@ -52,11 +52,11 @@ def deal(
             return first
         sofar = had + first
         start = 10 * (poured + first.sum(axis=0)) + _repeats(sofar)  # even cups first, then even repeats
-        more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, rng=rng)
-        cups, again = poured + (first + more).sum(axis=0), _repeats(sofar + more)
+        second = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, rng=rng)
+        cups, again = poured + (first + second).sum(axis=0), _repeats(sofar + second)
         uneven = int((cups**2).sum()), int((again**2).sum())
         if best is None or uneven < least:
-            best, least = first + more, uneven
+            best, least = first + second, uneven
         if np.ptp(cups) <= 1 and np.ptp(again) <= 1:
             break
     return np.zeros_like(had) if best is None else best
@@ -85,26 +85,26 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     columns = np.concatenate([np.arange(len(t)), np.arange(len(t)), len(t) + np.arange(len(lot))])
     signs = np.concatenate([np.ones(2 * len(t)), -np.ones(len(lot))])
     balance = coo_array((signs, (rows, columns)), shape=(n_tasters + n_lots, len(t) + len(lot)))
-    found = linprog(
+    solution = linprog(
         np.concatenate([own, shared]),
         A_eq=balance.toarray(),
         b_eq=np.concatenate([need, np.zeros(n_lots)]),
-        bounds=[(0.0, float(one)) for one in most],
+        bounds=[(0.0, float(bound)) for bound in most],
         method="highs-ds",
     )
-    if found.x is None:
+    if solution.x is None:
         # what was tasted already can leave a taster with more free cups than there are lots to fill them
         raise PlanError("lots", "no_even_plan")
-    dealt = np.rint(found.x[: len(t)]).astype(np.int64)
+    dealt = np.rint(solution.x[: len(t)]).astype(np.int64)
     return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
 
 
-def into_sittings(given: IntArray, *, room: Sequence[int], had: IntArray, rng: np.random.Generator) -> list[list[int]]:
+def into_sittings(counts: IntArray, *, room: Sequence[int], had: IntArray, rng: np.random.Generator) -> list[list[int]]:
     """Share a taster's cups out over the sittings.
 
     Parameters
     ----------
-    given : int[n_lots]
+    counts : int[n_lots]
         Cups of each lot; their sum is that of ``room``.
     room : Sequence[int]
         Free cups of each sitting.
@@ -116,9 +116,9 @@ def into_sittings(given: IntArray, *, room: Sequence[int], had: IntArray, rng: n
     list[list[int]]
         Lots of each sitting: none twice in a sitting and none again before all are seen, where that can be.
     """
-    left, found = given.copy(), []
-    seen = np.zeros(len(given), dtype=np.int64)
-    tie_break = rng.random(len(given))
+    left, sittings = counts.copy(), []
+    seen = np.zeros(len(counts), dtype=np.int64)
+    tie_break = rng.random(len(counts))
     for number, free in enumerate(room):
         here: list[int] = []
         inside = had[:, number].copy()
@@ -132,5 +132,5 @@ def into_sittings(given: IntArray, *, room: Sequence[int], had: IntArray, rng: n
             left[pick] -= 1
             inside[pick] += 1
             seen[pick] += 1
-        found.append(here)
-    return found
+        sittings.append(here)
+    return sittings

@@ -46,7 +46,7 @@ def checked_weights(weights: Mapping[str, float]) -> dict[str, float]:
     """
     if unknown := sorted(set(weights) - set(FACTORS)):
         raise FactorError(f"not a factor: {', '.join(unknown)}")
-    if not all(isfinite(one) and one >= 0 for one in weights.values()):
+    if not all(isfinite(weight) and weight >= 0 for weight in weights.values()):
         raise FactorError("a weight is 0 or more")
     if abs(sum(weights.values()) - WHOLE) > _SLACK:
         raise FactorError("weights sum to 100")
@@ -77,7 +77,7 @@ def weighted_score(scores: Mapping[str, float], weights: Mapping[str, float]) ->
     weighed = checked_weights(weights)
     if unknown := sorted(set(scores) - set(FACTORS)):
         raise FactorError(f"not a factor: {', '.join(unknown)}")
-    if not all(isfinite(one) and 0 <= one <= WHOLE for one in scores.values()):
+    if not all(isfinite(score) and 0 <= score <= WHOLE for score in scores.values()):
         raise FactorError("a score of a factor lies between 0 and 100")
     if missing := [factor for factor in FACTORS if weighed[factor] > 0 and factor not in scores]:
         raise FactorError(f"not scored: {', '.join(missing)}")

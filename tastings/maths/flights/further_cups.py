@@ -89,24 +89,24 @@ def further_cups(
     most = max(2, min(cups, MOST_LOTS, candidates.size))
     everyone = list(range(len(tasters)))
 
-    def proposed(n: int, who: Sequence[int]) -> FurtherCups:
+    def proposed(n: int, group: Sequence[int]) -> FurtherCups:
         times = max(1, cups // n)
-        gain, p_right = simulation.after(n, who=who, times=times)
+        gain, p_right = simulation.after(n, group=group, times=times)
         return FurtherCups(
             lots=tuple(names[place] for place in simulation.order[:n]),
             times=times,
-            tasters=tuple(tasters[place] for place in who),
-            cups=n * times * len(who),
+            tasters=tuple(tasters[place] for place in group),
+            cups=n * times * len(group),
             gain=gain,
             p_right=p_right,
             gain_p_right=p_right - simulation.p_right,
         )
 
-    team = sorted((proposed(n, everyone) for n in range(2, most + 1)), key=lambda one: -one.gain)
+    team = sorted((proposed(n, everyone) for n in range(2, most + 1)), key=lambda further: -further.gain)
     if len(tasters) < 2:
         return tuple(team)
     alone = (proposed(len(team[0].lots), [taster]) for taster in everyone)
-    return (*team, *sorted(alone, key=lambda one: -one.gain))
+    return (*team, *sorted(alone, key=lambda further: -further.gain))
 
 
 class _Simulation:
@@ -131,11 +131,11 @@ class _Simulation:
         shape = (self.worth.shape[0], draws.gain.shape[1], first.size)
         self.taste, self.noise = rng.standard_normal(shape), rng.standard_normal(shape)
 
-    def after(self, n: int, *, who: Sequence[int], times: int) -> tuple[float, float]:
+    def after(self, n: int, *, group: Sequence[int], times: int) -> tuple[float, float]:
         """Return the gain and the probability of being right once the first ``n`` lots have been tasted again."""
         estimate = np.zeros((self.worth.shape[0], n))
         weights = 0.0
-        for taster in who:
+        for taster in group:
             gain = float(self.gain[:, taster].mean())
             variance = float((self.taste_sd[:, taster] ** 2 + self.noise_sd[:, taster] ** 2 / times).mean())
             score = (

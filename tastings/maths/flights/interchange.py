@@ -88,10 +88,10 @@ class _Search:
             np.maximum(allocation.counts.sum(axis=0) + allocation.others.sum(axis=0), 1), allocation.others
         )
         self._last = np.searchsorted(allocation.tasters, allocation.tasters, "right") - 1
-        one, other = np.triu_indices(len(allocation.lot), 1)
-        apart = allocation.block[one] != allocation.block[other]
-        self._one, self._other = one[apart], other[apart]
-        self.n_pairs = len(self._one)
+        first, other = np.triu_indices(len(allocation.lot), 1)
+        apart = allocation.block[first] != allocation.block[other]
+        self._first, self._other = first[apart], other[apart]
+        self.n_pairs = len(self._first)
         self._update_products()
 
     def allocation(self) -> Allocation:
@@ -103,45 +103,45 @@ class _Search:
         """Change places while it helps; return how many pairs were weighed."""
         failed, weighed, patience = 0, 0, 3 if self.n_pairs > MOST_PAIRS else 1
         while failed < patience:
-            one, other = self._sample_pairs(rng)
-            weighed += len(one)
-            change = np.where(self._is_allowed(one, other), self._variance_change(one, other), np.inf)
+            first, other = self._sample_pairs(rng)
+            weighed += len(first)
+            change = np.where(self._is_allowed(first, other), self._variance_change(first, other), np.inf)
             pick = int(np.argmin(change))
             failed += 1
             if change[pick] < -_GAIN * self.variance:
                 before = self.variance
-                self._exchange(int(one[pick]), int(other[pick]))
+                self._exchange(int(first[pick]), int(other[pick]))
                 if self.variance < before:
                     failed = 0
                 else:  # rounding: the promised gain was none
-                    self._exchange(int(one[pick]), int(other[pick]))
+                    self._exchange(int(first[pick]), int(other[pick]))
         return weighed
 
     def kick(self, rng: np.random.Generator) -> bool:
         """Let a few pairs change places by chance; return whether any could."""
         for number in range(KICKS):
-            one, other = self._sample_pairs(rng)
-            may = np.flatnonzero(self._is_allowed(one, other))
+            first, other = self._sample_pairs(rng)
+            may = np.flatnonzero(self._is_allowed(first, other))
             if not len(may):
                 return number > 0
             pick = int(may[rng.integers(len(may))])
-            self._exchange(int(one[pick]), int(other[pick]))
+            self._exchange(int(first[pick]), int(other[pick]))
         return True
 
     def _sample_pairs(self, rng: np.random.Generator) -> tuple[IntArray, IntArray]:
         if self.n_pairs <= MOST_PAIRS:
-            return self._one, self._other
-        some = rng.integers(self.n_pairs, size=MOST_PAIRS)
-        return self._one[some], self._other[some]
+            return self._first, self._other
+        sample = rng.integers(self.n_pairs, size=MOST_PAIRS)
+        return self._first[sample], self._other[sample]
 
-    def _exchange(self, one: int, other: int) -> None:
-        a, c = self._lot[one], self._lot[other]
-        p, q = self._start.block[one], self._start.block[other]
+    def _exchange(self, first: int, other: int) -> None:
+        a, c = self._lot[first], self._lot[other]
+        p, q = self._start.block[first], self._start.block[other]
         self._counts[a, p] -= 1
         self._counts[c, q] -= 1
         self._counts[a, q] += 1
         self._counts[c, p] += 1
-        self._lot[one], self._lot[other] = c, a
+        self._lot[first], self._lot[other] = c, a
         self._update_products()
 
     def _update_products(self) -> None:
@@ -153,15 +153,15 @@ class _Search:
         self.variance = float(np.trace(inverse))
         self._products = [(g, g @ h, h.T @ g @ h) for g in (inverse, inverse @ inverse)]
 
-    def _variance_change(self, one: IntArray, other: IntArray) -> FloatArray:
+    def _variance_change(self, first: IntArray, other: IntArray) -> FloatArray:
         """Return by how much the trace of the inverse would change for each pair.
 
         Lots a and c of blocks p and q change places. With d = e_a - e_c and h the column of ``counts @ m`` of p less
         that of q, ``dd``, ``dh`` and ``hh`` are the forms d'Gd, d'Gh and h'Gh of the inverse G, ``dd2``, ``dh2`` and
         ``hh2`` those of its square.
         """
-        a, c = self._lot[one], self._lot[other]
-        p, q = self._start.block[one], self._start.block[other]
+        a, c = self._lot[first], self._lot[other]
+        p, q = self._start.block[first], self._start.block[other]
         n_lots, n_blocks = self._counts.shape
         lots, blocks = a * n_lots + c, p * n_blocks + q
         forms = []
@@ -177,10 +177,10 @@ class _Search:
             change = (corner * dd2 + 2 * away * dh2 + dd * hh2) / growth
         return np.where(growth > 1e-12, change, np.inf)
 
-    def _is_allowed(self, one: IntArray, other: IntArray) -> BoolArray:
+    def _is_allowed(self, first: IntArray, other: IntArray) -> BoolArray:
         """Return which pairs may change places."""
-        a, c = self._lot[one], self._lot[other]
-        p, q = self._start.block[one], self._start.block[other]
+        a, c = self._lot[first], self._lot[other]
+        p, q = self._start.block[first], self._start.block[other]
         counts, tasters, last = self._counts, self._start.tasters, self._last
         may = (a != c) & (counts[c, p] < counts[a, p]) & (counts[a, q] < counts[c, q])
         seen = _cups_so_far(counts, tasters)
@@ -204,11 +204,11 @@ class _Search:
 
 def _cups_so_far(counts: IntArray, tasters: IntArray) -> IntArray:
     """Return the cups of each lot that the taster of each sitting has had by its end."""
-    found = counts.copy()
+    so_far = counts.copy()
     for block in range(1, len(tasters)):
         if tasters[block] == tasters[block - 1]:
-            found[:, block] += found[:, block - 1]
-    return found
+            so_far[:, block] += so_far[:, block - 1]
+    return so_far
 
 
 def _pair_differences(g: FloatArray) -> FloatArray:

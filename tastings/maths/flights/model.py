@@ -107,7 +107,7 @@ def draw(cups: ServedCups, *, scale: float, rng: Generator) -> Draws:
         sweep(design, state, rng)
         if number >= N_WARM_UP:
             saved.append(Draws.of(design, state, scale=scale))
-    return Draws(**{one.name: np.concatenate([getattr(draws, one.name) for draws in saved]) for one in fields(Draws)})
+    return Draws(**{f.name: np.concatenate([getattr(draws, f.name) for draws in saved]) for f in fields(Draws)})
 
 
 def sweep(design: Design, state: State, rng: Generator) -> None:

@@ -39,12 +39,12 @@ def count_orders(orders: Sequence[Sequence[int]], *, n_lots: int) -> OrderCounts
     >>> count_orders([[0, 1], [1, 0]], n_lots=2).follows.tolist()
     [[0, 1], [1, 0]]
     """
-    longest = max((len(one) for one in orders), default=0)
+    longest = max((len(order) for order in orders), default=0)
     places = np.zeros((n_lots, longest), dtype=np.int64)
     follows = np.zeros((n_lots, n_lots), dtype=np.int64)
-    for one in orders:
-        np.add.at(places, (list(one), range(len(one))), 1)
-        np.add.at(follows, (list(one[:-1]), list(one[1:])), 1)
+    for order in orders:
+        np.add.at(places, (list(order), range(len(order))), 1)
+        np.add.at(follows, (list(order[:-1]), list(order[1:])), 1)
     return OrderCounts(places, follows)
 
 
@@ -57,8 +57,8 @@ def balance(
     on_progress: Callable[[float], None] | None = None,
 ) -> list[list[int]]:
     """Return the orders after annealing; the first ``n_fixed`` of each stay where they are."""
-    now = [list(one) for one in orders]
-    free = [number for number, one in enumerate(now) if len(one) - n_fixed[number] > 1]
+    now = [list(order) for order in orders]
+    free = [number for number, order in enumerate(now) if len(order) - n_fixed[number] > 1]
     state = _Orders(now, n_lots=n_lots)
     if not free or state.cost <= state.least:
         return now
@@ -67,7 +67,7 @@ def balance(
     weights = np.array([len(now[number]) - n_fixed[number] for number in free], dtype=float)
     which = rng.choice(free, size=tries, p=weights / weights.sum()).tolist()
     draws = rng.random((3, tries)).tolist()
-    best, least_cost = [list(one) for one in now], state.cost
+    best, least_cost = [list(order) for order in now], state.cost
     for number, (sitting, first, second, threshold) in enumerate(zip(which, *draws, strict=True)):
         span = len(now[sitting]) - n_fixed[sitting]
         x = int(first * span)
@@ -77,7 +77,7 @@ def balance(
         if change > 0 and threshold >= exp(-change / temperature):
             state.swap(sitting, n_fixed[sitting] + min(x, y), n_fixed[sitting] + max(x, y))
         elif state.cost < least_cost:
-            best, least_cost = [list(one) for one in now], state.cost
+            best, least_cost = [list(order) for order in now], state.cost
             if least_cost <= state.least:
                 break
         if on_progress and number % 2000 == 0:
@@ -90,14 +90,14 @@ class _Orders:
 
     def __init__(self, orders: list[list[int]], *, n_lots: int) -> None:
         self._orders, self._n = orders, n_lots
-        found = count_orders(orders, n_lots=n_lots)
-        self._width = found.places.shape[1]
-        self._places: list[int] = found.places.ravel().tolist()
-        self._follows: list[int] = found.follows.ravel().tolist()
-        beside = int(np.trace(found.follows))
-        self.cost = int(PLACES * (found.places**2).sum() + (found.follows**2).sum()) + BESIDE_ITSELF * beside
-        self.least = PLACES * _even(found.places.sum(axis=1), self._width) + _even(
-            found.follows.sum(), max(n_lots * (n_lots - 1), 1)
+        counts = count_orders(orders, n_lots=n_lots)
+        self._width = counts.places.shape[1]
+        self._places: list[int] = counts.places.ravel().tolist()
+        self._follows: list[int] = counts.follows.ravel().tolist()
+        n_beside = int(np.trace(counts.follows))
+        self.cost = int(PLACES * (counts.places**2).sum() + (counts.follows**2).sum()) + BESIDE_ITSELF * n_beside
+        self.least = PLACES * _even(counts.places.sum(axis=1), self._width) + _even(
+            counts.follows.sum(), max(n_lots * (n_lots - 1), 1)
         )
 
     def swap(self, sitting: int, x: int, y: int) -> int:
@@ -123,9 +123,9 @@ class _Orders:
                 k = u * n + w
                 grew += 2 * follows[k] + 1 + (BESIDE_ITSELF if u == w else 0)
                 follows[k] += 1
-        for k, more in ((a * width + x, -1), (c * width + y, -1), (a * width + y, 1), (c * width + x, 1)):
-            grew += PLACES * (2 * more * places[k] + 1)
-            places[k] += more
+        for k, step in ((a * width + x, -1), (c * width + y, -1), (a * width + y, 1), (c * width + x, 1)):
+            grew += PLACES * (2 * step * places[k] + 1)
+            places[k] += step
         self.cost += grew
         return grew
 

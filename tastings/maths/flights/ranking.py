@@ -135,8 +135,8 @@ def _permutation_p(blocks: Sequence[tuple[list[int], FloatArray]], *, root: Floa
     totals = np.zeros((PERMUTATIONS - 1, len(root)))
     for at, scaled in blocks:
         totals[:, at] += rng.permuted(np.tile(scaled, (PERMUTATIONS - 1, 1)), axis=1)
-    found = ((totals @ root) ** 2).sum(axis=1)
-    return float(1 + (found >= statistic - 1e-9).sum()) / PERMUTATIONS
+    statistics = ((totals @ root) ** 2).sum(axis=1)
+    return float(1 + (statistics >= statistic - 1e-9).sum()) / PERMUTATIONS
 
 
 def rank_sums(table: ScoreTable) -> dict[str, float]:
@@ -195,9 +195,9 @@ def page_test(table: ScoreTable, *, expected_order: Sequence[str]) -> PageTest |
         return None
     scores: FloatArray = np.asarray(rows, dtype=np.float64)
     exact = len(order) <= MOST_EXACT_LOTS and len(rows) <= MOST_EXACT_TASTERS
-    found = scipy.stats.page_trend_test(scores, method="exact" if exact else "asymptotic")
+    result = scipy.stats.page_trend_test(scores, method="exact" if exact else "asymptotic")
     return PageTest(
-        statistic=float(found.statistic), p=float(found.pvalue), tasters=len(rows), lots=tuple(expected_order)
+        statistic=float(result.statistic), p=float(result.pvalue), tasters=len(rows), lots=tuple(expected_order)
     )
 
 
@@ -218,7 +218,7 @@ def _name(blocks: Sequence[set[str]], *, n_lots: int) -> str:
     if all(len(block) == n_lots for block in blocks):
         return FRIEDMAN
     lots = sorted(set.union(*blocks))
-    together = {sum(one in block and other in block for block in blocks) for one, other in combinations(lots, 2)}
+    together = {sum(lot in block and other in block for block in blocks) for lot, other in combinations(lots, 2)}
     often = {sum(lot in block for block in blocks) for lot in lots}
     sizes = {len(block) for block in blocks}
     return DURBIN if len(together) == len(often) == len(sizes) == 1 else SKILLINGS_MACK

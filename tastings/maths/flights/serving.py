@@ -128,13 +128,13 @@ def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answer
     _share_out(request, open_sittings, rng)
     report(0.05)
     allocation = _allocation(request, open_sittings)
-    found = improve(allocation, rng=rng, on_progress=lambda share: report(0.05 + 0.65 * share))
+    improved = improve(allocation, rng=rng, on_progress=lambda share: report(0.05 + 0.65 * share))
     for number, sitting in enumerate(open_sittings):
-        sitting.lots = [request.lots[lot] for lot in found.lot[found.block == number]]
+        sitting.lots = [request.lots[lot] for lot in improved.lot[improved.block == number]]
     report(0.7)
     _order(request, open_sittings, rng, lambda share: report(0.7 + 0.3 * share))
     report(1.0)
-    return _plan(request, open_sittings, found)
+    return _plan(request, open_sittings, improved)
 
 
 def _share_out(request: PlanRequest, open_sittings: list[OpenSitting], rng: np.random.Generator) -> None:
@@ -169,17 +169,15 @@ def _allocation(request: PlanRequest, open_sittings: list[OpenSitting]) -> Alloc
     other_index = {lot: i for i, lot in enumerate([request.reference] if request.reference is not None else [])}
     other_index |= {lot: len(other_index) + i for i, lot in enumerate(others)}
     counts = np.stack([_count_lots(index, sitting.all()) for sitting in open_sittings], axis=1)
-    beside = np.zeros((len(other_index), len(open_sittings)), dtype=np.int64)
+    other_counts = np.zeros((len(other_index), len(open_sittings)), dtype=np.int64)
     for number, sitting in enumerate(open_sittings):
         for lot in (*sitting.prefix, *([request.reference] if sitting.wants_reference else [])):
             if lot in other_index:
-                beside[other_index[lot], number] += 1
-    tasters = [
-        number for number, (_, some) in enumerate(groupby(open_sittings, key=lambda one: one.taster)) for _ in some
-    ]
+                other_counts[other_index[lot], number] += 1
+    tasters = [number for number, (_, own) in enumerate(groupby(open_sittings, key=lambda s: s.taster)) for _ in own]
     return Allocation(
         counts=counts,
-        others=beside,
+        others=other_counts,
         tasters=np.array(tasters),
         lot=np.array([index[lot] for sitting in open_sittings for lot in sitting.lots], dtype=np.int64),
         block=np.array([number for number, sitting in enumerate(open_sittings) for _ in sitting.lots], dtype=np.int64),
@@ -227,8 +225,8 @@ def _plan(request: PlanRequest, open_sittings: list[OpenSitting], allocation: Al
     n_known = len(names)
     names += sorted({lot for sitting in open_sittings for lot in sitting.prefix} - set(names))
     index = {lot: i for i, lot in enumerate(names)}
-    found = count_orders([[index[lot] for lot in sitting.all()] for sitting in open_sittings], n_lots=len(names))
-    places, follows = found.places[:n_known], found.follows[:n_known, :n_known]
+    orders = count_orders([[index[lot] for lot in sitting.all()] for sitting in open_sittings], n_lots=len(names))
+    places, follows = orders.places[:n_known], orders.follows[:n_known, :n_known]
     pairs = follows[~np.eye(n_known, dtype=bool)]
     used = (allocation.counts.sum(axis=0) + allocation.others.sum(axis=0)) > 0
     counts, others = allocation.counts[:, used], allocation.others[:, used]
@@ -250,8 +248,8 @@ def _plan(request: PlanRequest, open_sittings: list[OpenSitting], allocation: Al
 
 def _repeats(request: PlanRequest, sittings: Sequence[PlannedSitting]) -> tuple[Repeat, ...]:
     cups: dict[tuple[str, str], list[tuple[int, int]]] = {}
-    for one in sittings:
-        for place, lot in enumerate(one.lots, start=1):
+    for sitting in sittings:
+        for place, lot in enumerate(sitting.lots, start=1):
             if lot != request.reference:
-                cups.setdefault((one.taster, lot), []).append((one.number, place))
+                cups.setdefault((sitting.taster, lot), []).append((sitting.number, place))
     return tuple(Repeat(taster, lot, tuple(where)) for (taster, lot), where in cups.items() if len(where) > 1)

@@ -103,14 +103,14 @@ class PlanRequest:
             raise PlanError("tasters", "no_taster")
         if self.reference in self.lots:
             raise PlanError("reference", "reference_among_lots")
-        beside = self.reference is not None
-        if self.cups < 1 + beside:
-            raise PlanError("cups", "no_cup_beside_reference" if beside else "no_cup")
+        has_reference = self.reference is not None
+        if self.cups < 1 + has_reference:
+            raise PlanError("cups", "no_cup_beside_reference" if has_reference else "no_cup")
         if self.sittings < 1:
             raise PlanError("sittings", "no_sitting")
         if self.repeats < 0:
             raise PlanError("repeats", "negative_repeats")
-        if self.repeats > (self.cups - beside) * self.sittings // 2:
+        if self.repeats > (self.cups - has_reference) * self.sittings // 2:
             raise PlanError("repeats", "too_many_repeats")
         if self.repeats and self.sittings == 1 and self.cups < 3:
             raise PlanError("repeats", "repeat_beside_its_lot")
@@ -119,10 +119,10 @@ class PlanRequest:
 def open_sittings_for(request: PlanRequest, fixed: Sequence[PlannedSitting]) -> list[OpenSitting]:
     """Set up every sitting with what is fixed of it and how many cups are free."""
     prefixes: dict[tuple[str, int], tuple[str, ...]] = {}
-    for one in fixed:
-        if not 0 <= one.n_fixed <= len(one.lots) or one.number < 1:
+    for row in fixed:
+        if not 0 <= row.n_fixed <= len(row.lots) or row.number < 1:
             raise PlanError("fixed", "impossible_fixed_cups")
-        if prefixes.setdefault((one.taster, one.number), one.lots[: one.n_fixed]) != one.lots[: one.n_fixed]:
+        if prefixes.setdefault((row.taster, row.number), row.lots[: row.n_fixed]) != row.lots[: row.n_fixed]:
             raise PlanError("fixed", "fixed_sitting_twice")
     open_sittings = []
     for taster in request.tasters:
@@ -137,7 +137,7 @@ def open_sittings_for(request: PlanRequest, fixed: Sequence[PlannedSitting]) -> 
                 had = len(set(sitting.prefix) & set(request.lots))
                 sitting.room = max(min(left - sitting.wants_reference, len(request.lots) - had), 0)
             open_sittings.append(sitting)
-        _make_room_for_repeats(request, [one for one in open_sittings if one.taster == taster])
+        _make_room_for_repeats(request, [sitting for sitting in open_sittings if sitting.taster == taster])
     out = sorted((name, number) for name, number in prefixes if name not in request.tasters and prefixes[name, number])
     return open_sittings + [OpenSitting(name, number, prefixes[name, number]) for name, number in out]
 
@@ -150,11 +150,9 @@ def _make_room_for_repeats(request: PlanRequest, own: list[OpenSitting]) -> None
     missing = request.repeats - (len(had) + free - different)
     while missing > 0:
         spare = [
-            one
-            for one in own
-            if one.number <= request.sittings and request.cups > len(one.prefix) + one.wants_reference + one.room
+            s for s in own if s.number <= request.sittings and request.cups > len(s.prefix) + s.wants_reference + s.room
         ]
         if not spare:
             return
-        min(spare, key=lambda one: len(one.prefix) + one.room).room += 1
+        min(spare, key=lambda s: len(s.prefix) + s.room).room += 1
         missing -= 1

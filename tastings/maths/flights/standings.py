@@ -75,10 +75,10 @@ def standings(
     places = list(among)
     drawn = worth[:, places]
     above = np.argsort(np.argsort(-drawn, axis=1), axis=1)
-    found = []
+    rows = []
     for column, place in enumerate(places):
         figure, own = Estimate.of(drawn[:, column]), cups.score[cups.lot == place]
-        found.append(
+        rows.append(
             Standing(
                 lot=cups.lots[place],
                 cups=own.size,
@@ -90,4 +90,4 @@ def standings(
                 p_top_three=float((above[:, column] < 3).mean()) if ranked else 0.0,
             )
         )
-    return tuple(sorted(found, key=lambda one: (-one.mean, one.lot)))
+    return tuple(sorted(rows, key=lambda row: (-row.mean, row.lot)))

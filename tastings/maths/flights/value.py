@@ -74,41 +74,41 @@ def price_frontier(standings: Sequence[Standing], prices: Mapping[str, float | N
     for lot, price in prices.items():
         if price is not None and not (isfinite(price) and price >= 0):
             raise PriceError(f"the price of {lot} is not one")
-    found = []
-    priced = [(one, price) for one in standings if (price := prices.get(one.lot)) is not None]
-    for one in standings:
-        price = prices.get(one.lot)
+    values = []
+    priced = [(row, price) for row in standings if (price := prices.get(row.lot)) is not None]
+    for row in standings:
+        price = prices.get(row.lot)
         if price is None:
-            found.append(Worth(one.lot, None, one.mean, on_frontier=None, p_on_frontier=None, beaten_by=None))
+            values.append(Worth(row.lot, None, row.mean, on_frontier=None, p_on_frontier=None, beaten_by=None))
             continue
-        others = [(other, cost) for other, cost in priced if other.lot != one.lot and cost <= price]
+        others = [(other, cost) for other, cost in priced if other.lot != row.lot and cost <= price]
         beaters = [
-            other for other, cost in others if other.mean >= one.mean and (other.mean > one.mean or cost < price)
+            other for other, cost in others if other.mean >= row.mean and (other.mean > row.mean or cost < price)
         ]
         best = min(beaters, key=lambda other: (-other.mean, other.lot), default=None)
-        found.append(
+        values.append(
             Worth(
-                one.lot,
+                row.lot,
                 price,
-                one.mean,
+                row.mean,
                 on_frontier=best is None,
-                p_on_frontier=_unbeaten(one, [other for other, _ in others]),
+                p_on_frontier=_unbeaten(row, [other for other, _ in others]),
                 beaten_by=None if best is None else best.lot,
             )
         )
-    return tuple(found)
+    return tuple(values)
 
 
-def _unbeaten(one: Standing, others: Sequence[Standing]) -> float:
+def _unbeaten(standing: Standing, others: Sequence[Standing]) -> float:
     """Return the probability that none of the others has a higher mean."""
     node = np.linspace(-_REACH, _REACH, _N_NODES)
     weight = np.exp(-0.5 * node**2)
-    at = one.mean + _sd(one) * node
+    at = standing.mean + _sd(standing) * node
     below = np.ones(_N_NODES)
     for other in others:
         below *= ndtr((at - other.mean) / _sd(other))
     return float((weight * below).sum() / weight.sum())
 
 
-def _sd(one: Standing) -> float:
-    return max((one.high - one.low) / (2 * CENTRAL_80), _LEAST_SD)
+def _sd(standing: Standing) -> float:
+    return max((standing.high - standing.low) / (2 * CENTRAL_80), _LEAST_SD)

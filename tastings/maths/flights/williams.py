@@ -30,7 +30,7 @@ def williams_square(t: int) -> Rows:
     if t < 1:
         raise ValueError("a square holds at least one thing")
     first = [(step + 1) // 2 if step % 2 else -(step // 2) % t for step in range(t)]
-    square = tuple(tuple((start + one) % t for one in first) for start in range(t))
+    square = tuple(tuple((start + step) % t for step in first) for start in range(t))
     mirrored = tuple(row[::-1] for row in square) if t % 2 and t > 1 else ()
     return square + mirrored
 
@@ -46,4 +46,4 @@ def rows_for(n_sittings: int, *, t: int, rng: np.random.Generator) -> Rows:
     halves = [rng.permutation(t) + t * half for half in range(len(square) // t)]
     rng.shuffle(halves)
     numbers = np.concatenate([*[np.arange(len(square))] * whole, np.concatenate(halves)[:rest]]).astype(int)
-    return tuple(tuple(int(names[one]) for one in square[number]) for number in rng.permutation(numbers))
+    return tuple(tuple(int(names[thing]) for thing in square[number]) for number in rng.permutation(numbers))

@@ -46,7 +46,7 @@ class CourseForecast:
     count_covered: float
 
 
-def course_forecast(found: Development) -> CourseForecast | None:
+def course_forecast(figures: Development) -> CourseForecast | None:
     """Return on how few cups course and count rest.
 
     None while no strength was rated, from the eighth cup on, where every course has shown itself, and where a cup was
@@ -54,19 +54,19 @@ def course_forecast(found: Development) -> CourseForecast | None:
 
     Parameters
     ----------
-    found : Development
+    figures : Development
         The lot's figures.
     """
-    rated_to = max((point.infusion for point in found.curve_of(STRENGTH) if point.n), default=0)
+    rated_to = max((point.infusion for point in figures.curve_of(STRENGTH) if point.n), default=0)
     if not 0 < rated_to < SLOW_FADE_INFUSION:
         return None
-    if found.steeps.high is not None and rated_to > found.steeps.high:
+    if figures.steeps.high is not None and rated_to > figures.steeps.high:
         return None
     least = min(cups for cups, _ in FOUND)
     like = max(cups for cups, _ in FOUND if cups <= max(rated_to, least))
-    shares = FOUND[like, MANY_SESSIONS if found.evidence.sessions >= MANY_SESSIONS else 1]
+    shares = FOUND[like, MANY_SESSIONS if figures.evidence.sessions >= MANY_SESSIONS else 1]
     return CourseForecast(
         rated_to=rated_to,
-        course_right=None if found.profile.label == UNDECIDED else shares.course_right,
+        course_right=None if figures.profile.label == UNDECIDED else shares.course_right,
         count_covered=shares.count_covered,
     )

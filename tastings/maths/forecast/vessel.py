@@ -144,10 +144,8 @@ def _other(pot: Pot, *, first: Vessel) -> Vessel:
 
 def _tasted_in(followed: Sequence[PreparedSession], *, usual: UsualBrew) -> Vessel:
     """Return the vessel of most sessions, with leaf and heat as usual for the lot."""
-    vessels = Counter(
-        (one.brew.vessel_material, one.brew.vessel_ml, one.brew.vessel_g, one.brew.warmed) for one in followed
-    )
-    material, vessel_ml, vessel_g, warmed = max(vessels, key=lambda one: (vessels[one], str(one)))
+    vessels = Counter((s.brew.vessel_material, s.brew.vessel_ml, s.brew.vessel_g, s.brew.warmed) for s in followed)
+    material, vessel_ml, vessel_g, warmed = max(vessels, key=lambda vessel: (vessels[vessel], str(vessel)))
     return Vessel(
         leaf_g=usual.leaf_g_per_ml * vessel_ml,
         vessel_ml=vessel_ml,
@@ -155,16 +153,16 @@ def _tasted_in(followed: Sequence[PreparedSession], *, usual: UsualBrew) -> Vess
         vessel_material=material,
         vessel_g=vessel_g,
         warmed=warmed,
-        altitude_m=median(one.brew.altitude_m or 0.0 for one in followed),
+        altitude_m=median(session.brew.altitude_m or 0.0 for session in followed),
     )
 
 
 def _forecast(known: Known, leaf: Leaf, *, first: Vessel, other: Vessel, rinsed: bool) -> VesselForecast:
     even = leaf.even_brew
-    rated = [pour.number for one in known.followed for pour in one.brew.pours if STRENGTH in pour.ratings]
+    rated = [pour.number for session in known.followed for pour in session.brew.pours if STRENGTH in pour.ratings]
     error = rate_error(known.followed, even_brew=even)
     quantiles = [(0.5 + np.arange(N_ERRORS) * step) % 1.0 for step in _STEPS]
-    z_rate, z_ea, z_first, z_other = (ndtri(one) for one in quantiles)
+    z_rate, z_ea, z_first, z_other = (ndtri(q) for q in quantiles)
     if _kind_of(first) == _kind_of(other):
         z_other = z_first  # one vessel, whatever it weighs
     cups_first, cups_other = (np.empty((leaf.level.size, EVEN_INFUSIONS)) for _ in range(2))
@@ -190,7 +188,7 @@ def _forecast(known: Known, leaf: Leaf, *, first: Vessel, other: Vessel, rinsed:
     open_ = ModelError.of(rated, strength=cups_first.mean(axis=0))
     cups_first, cups_other = open_.applied(cups_first), open_.applied(cups_other)
     good = max(int((cups_first.mean(axis=0) > leaf.finish_line).sum()), 1)
-    here, there = (_strengths(cups) for cups in (cups_first, cups_other))
+    strengths_first, strengths_other = (_strengths(cups) for cups in (cups_first, cups_other))
     difference = cups_other - cups_first
     of_good = difference[:, :good].mean(axis=1)
     return VesselForecast(
@@ -201,8 +199,8 @@ def _forecast(known: Known, leaf: Leaf, *, first: Vessel, other: Vessel, rinsed:
         cups=tuple(
             CupForecast(
                 infusion=n + 1,
-                first=here[n],
-                other=there[n],
+                first=strengths_first[n],
+                other=strengths_other[n],
                 stronger=_share(difference[:, n] > NOTICEABLE),
                 weaker=_share(difference[:, n] < -NOTICEABLE),
             )

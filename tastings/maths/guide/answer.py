@@ -129,7 +129,7 @@ class Guide:
         """Return the infusions whose time is a guess: all after the last sure one, if the guide aimed further."""
         if self.last_sure is None or self.last_at_target is None or self.last_sure >= self.last_at_target:
             return frozenset()
-        return frozenset(one.number for one in self.infusions if one.number > self.last_sure)
+        return frozenset(infusion.number for infusion in self.infusions if infusion.number > self.last_sure)
 
     @property
     def first_untold(self) -> int | None:

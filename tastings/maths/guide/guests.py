@@ -148,7 +148,7 @@ def caffeine(*, vessel: Vessel, kind: str, pours: tuple[Pour, ...], cup_ml: floa
     if not drunk:
         return None
     least, most = caffeine_shares(steeping_of(vessel.brew(pours), pours))
-    low_mg, high_mg = (vessel.leaf_g * one for one in caffeine_mg_per_g(kind))
+    low_mg, high_mg = (vessel.leaf_g * mg_per_g for mg_per_g in caffeine_mg_per_g(kind))
     cups = cup_ml / vessel.vessel_ml
     pot = low_mg * float(least[drunk].sum()), high_mg * float(most[drunk].sum())
     return Caffeine(

@@ -114,7 +114,7 @@ def known_leaf(
     """
     grid = default_grid(form_of(brews))
     followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})
-    tasted = [ratings for one in followed if (ratings := one.ratings_of(STRENGTH)) is not None]
+    tasted = [ratings for session in followed if (ratings := session.ratings_of(STRENGTH)) is not None]
     if not tasted:
         return Known(followed=followed)
     posterior = fit(tasted, grid=grid)
@@ -141,15 +141,15 @@ def known_leaf(
 
 
 def _lack_of_fit_at(followed: Sequence[PreparedSession], *, posterior: Posterior) -> int | None:
-    rated = [(one, ratings) for one in followed if (ratings := one.ratings_of(STRENGTH)) is not None]
+    rated = [(session, ratings) for session in followed if (ratings := session.ratings_of(STRENGTH)) is not None]
     left = []
-    for place, (one, ratings) in enumerate(rated):
+    for place, (session, ratings) in enumerate(rated):
         if place in posterior.outliers:
             continue
         settled = ratings.index[ratings.censored == 0]
-        expected = posterior.node_level @ one.cups[:, settled]
+        expected = posterior.node_level @ session.cups[:, settled]
         common = ratings.ratings[ratings.censored == 0] / ratings.scale.gain
-        number = np.array([one.pours[i].number for i in settled], dtype=np.int64)
+        number = np.array([session.pours[i].number for i in settled], dtype=np.int64)
         left.append(Residuals(number=number, residual=common - expected, expected=expected))
-    found = lack_of_fit(left, infusions=EVEN_INFUSIONS)
-    return None if found is None else found.worst
+    departure = lack_of_fit(left, infusions=EVEN_INFUSIONS)
+    return None if departure is None else departure.worst

@@ -234,18 +234,18 @@ class _Request:
         changed: AlternativeSteeps | None = None
         for number in range(1, infusions + 1):
             look = NextPour.after(draft.before, number=number, vessel=draft.vessel, leaf=leaf)
-            found = look.steep_for(target.strength)
-            steep_s = timed_s(found.steep_s) if self.rounded else found.steep_s
-            if number > 1 and found.reached and look.drawn_s(steep_s) > farthest_s:
+            steep = look.steep_for(target.strength)
+            steep_s = timed_s(steep.steep_s) if self.rounded else steep.steep_s
+            if number > 1 and steep.reached and look.drawn_s(steep_s) > farthest_s:
                 draft.untold = number
                 break
             cups = look.cups(steep_s)
             miss_pct = 100 * float(np.sqrt(np.mean((cups / target.goal - 1) ** 2)))
             draft.worthwhile = number if leaf.worth(cups) >= ENOUGH else draft.worthwhile
-            draft.at_target = number if found.reached else draft.at_target
-            if found.reached and miss_pct <= SURE_PCT and draft.sure == number - 1:
+            draft.at_target = number if steep.reached else draft.at_target
+            if steep.reached and miss_pct <= SURE_PCT and draft.sure == number - 1:
                 draft.sure = number
-            if found.too_strong:
+            if steep.too_strong:
                 draft.too_strong = (*draft.too_strong, number)
             expected = float(cups.mean())
             steeps = AlternativeSteeps(number, steep_s, look.about(expected - POINTS), look.about(expected + POINTS))
@@ -259,9 +259,9 @@ class _Request:
                     stronger_steep_s=steeps.stronger_s,
                 ),
             )
-            if changed is None or (number == 2 and found.reached):
+            if changed is None or (number == 2 and steep.reached):
                 changed = steeps
-            if not found.reached and (draft.at_target or draft.worthwhile < number):
+            if not steep.reached and (draft.at_target or draft.worthwhile < number):
                 break
         if changed is not None:
             at_target = tuple(pour for pour in draft.before if pour.number <= max(draft.at_target, changed.number))
@@ -312,9 +312,9 @@ def _notes(draft: _Draft, *, known: Known) -> tuple[GuideNote, ...]:
     if known.lack_of_fit_at is not None:
         notes.append(GuideNote("lack_of_fit", (known.lack_of_fit_at,)))
     if draft.target is not None and draft.sure < min(draft.at_target, len(drunk)):
-        notes.append(GuideNote("guessed_time", tuple(one.number for one in drunk if one.number > draft.sure)))
+        notes.append(GuideNote("guessed_time", tuple(pour.number for pour in drunk if pour.number > draft.sure)))
     longest_s = _longest_rated_s(known)
-    beyond = tuple(one.number for one in drunk if longest_s and one.contact_s > LONG_STEP * longest_s)
+    beyond = tuple(pour.number for pour in drunk if longest_s and pour.contact_s > LONG_STEP * longest_s)
     if draft.untold is not None:
         notes.append(GuideNote("beyond_tasted", (draft.untold,)))
     if beyond:
@@ -338,6 +338,6 @@ def _guided_pour(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
 
 def _longest_rated_s(known: Known) -> float:
     contacts = [
-        float(one.steeping.contact_s[place]) for one in known.followed for place in one.rated_indexes(STRENGTH).tolist()
+        float(s.steeping.contact_s[place]) for s in known.followed for place in s.rated_indexes(STRENGTH).tolist()
     ]
     return max(contacts, default=0.0)

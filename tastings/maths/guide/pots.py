@@ -113,9 +113,9 @@ class Pot:
         """Raise PotError for what does not go with the style, or what no guide can be worked out for."""
         if self.style not in STYLES:
             raise PotError("style", "choice", rule="style")
-        for one in fields(self):
-            if one.name != "style" and getattr(self, one.name) is not None and one.name not in _FITS[self.style]:
-                raise PotError(one.name, "other_style", rule="not_for_style", style=self.style)
+        for field in fields(self):
+            if field.name != "style" and getattr(self, field.name) is not None and field.name not in _FITS[self.style]:
+                raise PotError(field.name, "other_style", rule="not_for_style", style=self.style)
         if self.style == STANDARD_BOWL and self.vessel_ml not in (None, *STANDARD_POTS_ML):
             raise PotError("vessel_ml", "choice", rule="iso_pots")
         _between("kettle_c", self.kettle_c, low=COOLEST_C, high=100.0)

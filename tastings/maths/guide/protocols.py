@@ -106,6 +106,6 @@ def _covered(pot: Pot, *, kind: str) -> Protocol:
     return Protocol(
         vessel=Vessel(leaf_g=3.0, vessel_ml=150.0, warmed=False, altitude_m=pot.altitude_m or 0.0),
         vessel_ml=150.0,
-        steeps_s=tuple(one * 60 for one in minutes),
+        steeps_s=tuple(minute * 60 for minute in minutes),
         standard=Standard("gb_t_23776_cup", kind, minutes, has_kind=kind in _CUP_MINUTES),
     )

@@ -63,8 +63,8 @@ def remedies(steeps: AlternativeSteeps, *, vessel: Vessel, leaf: Leaf, pours: tu
         return float(leaf.cups(brew)[:, drunk].mean())
 
     now = strength(1.0)
-    less_g = _leaf_change(strength, wanted=now - POINTS, leaf_g=vessel.leaf_g)
-    more_g = _leaf_change(strength, wanted=now + POINTS, leaf_g=vessel.leaf_g)
+    less_g = _leaf_change(strength, target=now - POINTS, leaf_g=vessel.leaf_g)
+    more_g = _leaf_change(strength, target=now + POINTS, leaf_g=vessel.leaf_g)
     return Remedies(
         number=steeps.number,
         too_strong=Remedy(steep_s=_change_s(steeps.weaker_s, steeps), leaf_g=less_g),
@@ -72,12 +72,12 @@ def remedies(steeps: AlternativeSteeps, *, vessel: Vessel, leaf: Leaf, pours: tu
     )
 
 
-def _leaf_change(strength: Callable[[float], float], *, wanted: float, leaf_g: float) -> float | None:
+def _leaf_change(strength: Callable[[float], float], *, target: float, leaf_g: float) -> float | None:
     """Return by how much the leaf must change, to what a kitchen balance shows [g]; None when it cannot do it."""
     low, high = _FACTORS
-    if not strength(low) < wanted < strength(high):
+    if not strength(low) < target < strength(high):
         return None
-    factor = brentq(lambda one: strength(one) - wanted, low, high, xtol=1e-3)
+    factor = brentq(lambda factor: strength(factor) - target, low, high, xtol=1e-3)
     step_g = 0.5 if leaf_g >= 4 else 0.1
     change_g = (factor - 1) * leaf_g
     return float(np.sign(change_g) * max(round(abs(change_g) / step_g), 1) * step_g)

@@ -163,14 +163,14 @@ class _Rated:
 
 def _rated(followed: Sequence[PreparedSession], *, node_level: FloatArray) -> _Rated:
     rows: list[tuple[float, float, float, float]] = []
-    for place, one in enumerate(followed):
-        scale = one.scale_of(LIKING)
-        index = [i for i in one.rated_indexes(LIKING) if one.pours[i].number > 0]
+    for place, session in enumerate(followed):
+        scale = session.scale_of(LIKING)
+        index = [i for i in session.rated_indexes(LIKING) if session.pours[i].number > 0]
         if not index:
             continue
-        strengths = np.clip(node_level @ one.cups[:, index], LOWEST, HIGHEST)
+        strengths = np.clip(node_level @ session.cups[:, index], LOWEST, HIGHEST)
         rows += [
-            (place, one.pours[i].number, strength, (one.pours[i].ratings[LIKING] - scale.offset) / scale.gain)
+            (place, session.pours[i].number, strength, (session.pours[i].ratings[LIKING] - scale.offset) / scale.gain)
             for i, strength in zip(index, strengths.tolist(), strict=True)
         ]
     table = np.array(rows, dtype=np.float64).reshape(-1, 4)

@@ -86,14 +86,14 @@ class NextPour:
             return Steep(steep_s=self.longest_s, reached=longest >= CLOSE_ENOUGH * target, too_strong=False)
         place = int(above[0])
         low_s, high_s = float(_LOOKED_AT_S[place - 1]), float(_LOOKED_AT_S[place])
-        found = brentq(lambda steep_s: self.strength(steep_s) - target, low_s, high_s, xtol=0.01)
-        return Steep(steep_s=float(found), reached=True, too_strong=False)
+        root_s = brentq(lambda steep_s: self.strength(steep_s) - target, low_s, high_s, xtol=0.01)
+        return Steep(steep_s=float(root_s), reached=True, too_strong=False)
 
-    def about(self, wanted: float) -> float | None:
+    def about(self, strength: float) -> float | None:
         """Return about which steep gives a cup, rounded; None when none within the bounds does [s]."""
-        if not self.strengths.min() <= wanted <= self.strengths.max():
+        if not self.strengths.min() <= strength <= self.strengths.max():
             return None
-        return timed_s(float(np.exp(np.interp(wanted, self.strengths, np.log(_LOOKED_AT_S)))))
+        return timed_s(float(np.exp(np.interp(strength, self.strengths, np.log(_LOOKED_AT_S)))))
 
 
 def timed_s(steep_s: float) -> float:

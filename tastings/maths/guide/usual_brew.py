@@ -38,15 +38,15 @@ class UsualBrew:
     @classmethod
     def of(cls, followed: Sequence[PreparedSession]) -> "UsualBrew | None":
         """Look at the usable sessions of a lot; None without one."""
-        brewed = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
+        brewed = [(s, pours) for s in followed if (pours := [p for p in s.brew.pours if p.number > 0])]
         if not brewed:
             return None
         return cls(
-            kettle_c=float(round(median(median(_heat_c(one, pour) for pour in pours) for one, pours in brewed))),
+            kettle_c=float(round(median(median(_heat_c(s, pour) for pour in pours) for s, pours in brewed))),
             leaf_g_per_ml=median(
-                one.brew.leaf_g / median(pour.water_ml or one.brew.vessel_ml for pour in pours) for one, pours in brewed
+                s.brew.leaf_g / median(pour.water_ml or s.brew.vessel_ml for pour in pours) for s, pours in brewed
             ),
-            rinsed=sum(any(pour.number == 0 for pour in one.brew.pours) for one, _ in brewed) * 2 > len(brewed),
+            rinsed=sum(any(pour.number == 0 for pour in s.brew.pours) for s, _ in brewed) * 2 > len(brewed),
         )
 
     def filled(self, pot: Pot) -> Pot:
@@ -67,5 +67,5 @@ class UsualBrew:
         return replace(pot, kettle_c=kettle_c, leaf_g=leaf_g)
 
 
-def _heat_c(one: PreparedSession, pour: Pour) -> float:
-    return min(pour.kettle_c, boiling_point_c(one.brew.altitude_m or 0.0))
+def _heat_c(session: PreparedSession, pour: Pour) -> float:
+    return min(pour.kettle_c, boiling_point_c(session.brew.altitude_m or 0.0))

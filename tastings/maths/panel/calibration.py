@@ -69,7 +69,7 @@ def calibrate(lots: Mapping[str, Sequence[Brew]], *, descriptor: str = "strength
         prepare_sessions(validated_brews(lots[lot]), grid=_grid(form_of(lots[lot])), scales={})[0]
         for lot in sorted(lots)
     ]
-    names = sorted({one.brew.taster for lot in followed for one in lot if one.ratings_of(descriptor)})
+    names = sorted({session.brew.taster for lot in followed for session in lot if session.ratings_of(descriptor)})
     scales = dict.fromkeys(names, _UNKNOWN)
     for _ in range(SWEEPS):
         compared: dict[str, list[_Compared]] = {name: [] for name in names}
@@ -91,12 +91,12 @@ def _compare(
     scales: Mapping[str, TasterScale],
     into: Mapping[str, list[_Compared]],
 ) -> None:
-    known = [replace(one, scales={descriptor: scales.get(one.brew.taster, _UNKNOWN)}) for one in lot]
+    known = [replace(session, scales={descriptor: scales.get(session.brew.taster, _UNKNOWN)}) for session in lot]
     sessions: dict[str, list[tuple[PreparedSession, SessionRatings]]] = {}
-    for one in known:
-        tasted = one.ratings_of(descriptor)
+    for session in known:
+        tasted = session.ratings_of(descriptor)
         if tasted is not None:
-            sessions.setdefault(tasted.taster, []).append((one, tasted))
+            sessions.setdefault(tasted.taster, []).append((session, tasted))
     if len(sessions) < 2:
         return
     grid = lot[0].grid
@@ -104,7 +104,7 @@ def _compare(
     level = level_at_nodes(totals.values(), grid=grid)
     tasters = {taster: (TasterStatistics.of(total), sessions[taster][0][1].scale) for taster, total in totals.items()}
     for taster, own in sessions.items():
-        others = sum_tasters((one for name, one in tasters.items() if name != taster), level=level)
+        others = sum_tasters((item for name, item in tasters.items() if name != taster), level=level)
         n_absent = max(
             expected_absent_tasters([len(theirs) for name, theirs in sessions.items() if name != taster]), 1.0
         )
@@ -116,12 +116,12 @@ def _sessions_against(
     posterior: Posterior, *, own: Sequence[tuple[PreparedSession, SessionRatings]], grid: Grid
 ) -> list[_Compared]:
     draws = posterior.draws(n_draws=N_DRAWS)
-    found = []
-    for one, mine in own:
-        curves = draws.level[:, None] * one.cups[draws.node][:, mine.index]
+    compared = []
+    for session, mine in own:
+        curves = draws.level[:, None] * session.cups[draws.node][:, mine.index]
         expected = curves.mean(axis=0)
-        ratings = impute_censored(mine.ratings, censored=mine.censored, cups=mine.cups(one.cups), grid=grid)
-        found.append(
+        ratings = impute_censored(mine.ratings, censored=mine.censored, cups=mine.cups(session.cups), grid=grid)
+        compared.append(
             _Compared(
                 # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.
                 ratings=ratings + mine.scale.offset,
@@ -132,17 +132,17 @@ def _sessions_against(
                 + np.atleast_2d(np.cov(curves, rowvar=False)),
             )
         )
-    return found
+    return compared
 
 
 def _ridge(compared: Sequence[_Compared]) -> TasterScale:
     precision = _PRIOR_PRECISION.copy()
     cross = _PRIOR_PRECISION @ _PRIOR_MEAN
-    for one in compared:
-        columns = np.column_stack([one.expected, np.ones(one.expected.size)])
-        weighed = np.linalg.solve(one.covariance, columns)
+    for session in compared:
+        columns = np.column_stack([session.expected, np.ones(session.expected.size)])
+        weighed = np.linalg.solve(session.covariance, columns)
         precision += weighed.T @ columns
-        cross += weighed.T @ one.ratings
+        cross += weighed.T @ session.ratings
     covariance = np.linalg.inv(precision)
     gain, offset = (covariance @ cross).tolist()
     gain_sd, offset_sd = np.sqrt(np.diag(covariance)).tolist()

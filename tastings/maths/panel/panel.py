@@ -102,9 +102,9 @@ def panel(ratings: Sequence[Rated], *, levels: Mapping[str, float]) -> Panel:
         Tasters in the order of their names.
     """
     sessions: dict[tuple[str, str], dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for one in sorted(ratings, key=lambda r: (r.lot, r.session, r.infusion)):
-        sessions[one.taster, one.lot][one.session].append(levels[one.lot] + one.adjusted - one.curve)
-    means = {place: [fmean(values) for values in found.values()] for place, found in sessions.items()}
+    for rating in sorted(ratings, key=lambda r: (r.lot, r.session, r.infusion)):
+        sessions[rating.taster, rating.lot][rating.session].append(levels[rating.lot] + rating.adjusted - rating.curve)
+    means = {place: [fmean(values) for values in by_session.values()] for place, by_session in sessions.items()}
     cells = {place: fmean(values) for place, values in means.items()}
     names = sorted({taster for taster, _ in cells})
     return Panel(
@@ -113,7 +113,7 @@ def panel(ratings: Sequence[Rated], *, levels: Mapping[str, float]) -> Panel:
                 taster=name,
                 sessions=sum(len(values) for (taster, _), values in means.items() if taster == name),
                 lots=sum(taster == name for taster, _ in cells),
-                repeatability_sd=_repeatability([one for one in ratings if one.taster == name]),
+                repeatability_sd=_repeatability([rating for rating in ratings if rating.taster == name]),
                 agreement=_with_others(name, cells=cells),
                 discrimination_p=_discrimination([values for (taster, _), values in means.items() if taster == name]),
             )
@@ -125,8 +125,8 @@ def panel(ratings: Sequence[Rated], *, levels: Mapping[str, float]) -> Panel:
 
 def _repeatability(ratings: Sequence[Rated]) -> float | None:
     groups: dict[tuple[str, int], list[float]] = defaultdict(list)
-    for one in ratings:
-        groups[one.lot, one.infusion].append(one.adjusted)
+    for rating in ratings:
+        groups[rating.lot, rating.infusion].append(rating.adjusted)
     repeated = [np.asarray(values) for values in groups.values() if len(values) > 1]
     freedom = sum(values.size - 1 for values in repeated)
     if not freedom:
@@ -164,10 +164,10 @@ def _agreement(cells: Mapping[tuple[str, str], float], *, names: Sequence[str]) 
         return PanelAgreement(tasters=tuple(tasters), lots=len(lots), single=None, mean=None, w=None)
     table: FloatArray = np.array([[cells[taster, lot] for taster in tasters] for lot in lots])
     try:
-        found, w = intraclass(table), concordance(table)
+        icc, w = intraclass(table), concordance(table)
     except AgreementError:
         return PanelAgreement(tasters=tuple(tasters), lots=len(lots), single=None, mean=None, w=None)
-    return PanelAgreement(tasters=tuple(tasters), lots=len(lots), single=found.two_way, mean=found.fixed_mean, w=w)
+    return PanelAgreement(tasters=tuple(tasters), lots=len(lots), single=icc.two_way, mean=icc.fixed_mean, w=w)
 
 
 def _fullest_table(cells: Mapping[tuple[str, str], float], *, names: Sequence[str]) -> tuple[list[str], list[str]]:

@@ -56,7 +56,7 @@ def noted_words(noted: Mapping[str, Sequence[Set[str]]], *, vocabulary: Collecti
         )
         for word in every
     ]
-    present = np.array([one.tasters for one in words], dtype=np.float64)
+    present = np.array([word.tasters for word in words], dtype=np.float64)
     try:
         kappa = fleiss_kappa(np.column_stack([present, len(by_taster) - present]))
     except AgreementError:
@@ -65,7 +65,7 @@ def noted_words(noted: Mapping[str, Sequence[Set[str]]], *, vocabulary: Collecti
         tasters=len(by_taster),
         sessions=sum(map(len, noted.values())),
         words=tuple(
-            sorted((one for one in words if one.sessions), key=lambda one: (-one.tasters, -one.sessions, one.word))
+            sorted((row for row in words if row.sessions), key=lambda row: (-row.tasters, -row.sessions, row.word))
         ),
         kappa=kappa,
     )

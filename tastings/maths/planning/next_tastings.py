@@ -31,28 +31,28 @@ class OpenLot:
 def next_tastings(lots: Sequence[OpenLot]) -> list[OpenLot]:
     """Return the lots with an open question, the one to taste next first; the same for any order given."""
     return sorted(
-        (one for one in lots if one.next.code != LITTLE),
-        key=lambda one: (
-            not one.waits,
-            one.next.code not in UNRATED,
-            one.sessions,
-            URGENCY.index(one.next.code),
-            -_openness(one.next),
-            one.lot,
+        (lot for lot in lots if lot.next.code != LITTLE),
+        key=lambda lot: (
+            not lot.waits,
+            lot.next.code not in UNRATED,
+            lot.sessions,
+            URGENCY.index(lot.next.code),
+            -_openness(lot.next),
+            lot.lot,
         ),
     )
 
 
-def _openness(found: NextSession) -> float:
+def _openness(session: NextSession) -> float:
     """Return how far open the question is, comparable within one code."""
-    match found.code:
+    match session.code:
         case "pour_further":
-            return float((found.steeps_high or 0) - max(found.steeps_low or 0, found.reach or 0))
+            return float((session.steeps_high or 0) - max(session.steeps_low or 0, session.reach or 0))
         case "profile":
-            return 1.0 - max(found.probabilities, default=0.0)
+            return 1.0 - max(session.probabilities, default=0.0)
         case "join_late":
-            return 0.5 - abs(found.probabilities[0] - 0.5)
+            return 0.5 - abs(session.probabilities[0] - 0.5)
         case "infusion":
-            return (found.high or 0.0) - (found.low or 0.0)
+            return (session.high or 0.0) - (session.low or 0.0)
         case _other:
             return 0.0

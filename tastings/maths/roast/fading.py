@@ -123,8 +123,8 @@ def values_of(
     even = even_brew.cups(grid, infusions=FIRST_INFUSIONS)
     prior_mean, prior_variance = _moments(fit((), grid=grid), even=even)
     values = []
-    for one in followed:
-        tasted = one.ratings_of(key)
+    for session in followed:
+        tasted = session.ratings_of(key)
         if tasted is None:
             continue
         # The taster's own scale is shared by the taster's sessions; fit_fade and trend put it in once.
@@ -134,9 +134,9 @@ def values_of(
         if precision > _LEAST_PRECISION:
             values.append(
                 Value(
-                    session=one.brew.session,
+                    session=session.brew.session,
                     taster=tasted.taster,
-                    day=day_of[one.brew.session],
+                    day=day_of[session.brew.session],
                     mean=(mean / variance - prior_mean / prior_variance) / precision,
                     variance=1 / precision,
                     scale=tasted.scale,
@@ -161,7 +161,7 @@ def fit_fade(values: Sequence[Value]) -> Fade:
         + np.where(floor <= start, 0.0, -np.inf)
     )
     log_weight = np.empty((NOISE.size, *shape))
-    day, mean = np.array([one.day for one in values]), np.array([one.mean for one in values])
+    day, mean = np.array([value.day for value in values]), np.array([value.mean for value in values])
     decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
     for index, noise in enumerate(NOISE):
         log_weight[index] = log_prior - 0.5 * (np.log(noise / 0.2) / 0.6) ** 2
@@ -182,22 +182,22 @@ def fit_fade(values: Sequence[Value]) -> Fade:
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     node = weight.sum(axis=0).ravel()
-    some = node > _LEAST_WEIGHT * node.max()
+    likely = node > _LEAST_WEIGHT * node.max()
     half_life, floors, starts = (
-        np.broadcast_to(part, shape).ravel()[some] for part in (HALF_LIFE_DAYS[:, None, None], floor, start)
+        np.broadcast_to(part, shape).ravel()[likely] for part in (HALF_LIFE_DAYS[:, None, None], floor, start)
     )
     return Fade(
         half_life_days=half_life,
         floor=floors,
         start=starts,
-        weights=node[some] / node[some].sum(),
+        weights=node[likely] / node[likely].sum(),
         noise=float(NOISE @ weight.sum(axis=(1, 2, 3))),
     )
 
 
 def trend(values: Sequence[Value]) -> Trend | None:
     """Return the straight-line trend over the days; slope N(0, 1) per 30 days and level N(6, 3) before any evidence."""
-    day = np.array([one.day for one in values])
+    day = np.array([value.day for value in values])
     if not values or np.ptp(day) < LEAST_SPAN_DAYS:
         return None
     centre = day.mean()
@@ -205,7 +205,7 @@ def trend(values: Sequence[Value]) -> Trend | None:
     weighed = np.linalg.solve(covariance_of(values, noise=0.25), columns)
     precision = weighed.T @ columns + np.diag([1 / 9, 1.0])
     covariance = np.linalg.inv(precision)
-    slope = float((covariance @ (weighed.T @ np.array([one.mean for one in values]) + np.array([6 / 9, 0.0])))[1])
+    slope = float((covariance @ (weighed.T @ np.array([value.mean for value in values]) + np.array([6 / 9, 0.0])))[1])
     sd = float(covariance[1, 1] ** 0.5)
     low, high = (slope + sd * float(ndtri(part)) for part in (TAIL, 1 - TAIL))
     return Trend(per_30_days=slope, low=low, high=high, probability_rising=never_certain(float(ndtr(slope / sd))))
@@ -218,15 +218,15 @@ def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:
     (:mod:`tastings.maths.curve.scale_effects`). Without that the date's interval held the day in 93 % of simulated
     lots.
     """
-    same = np.array([[one.taster == other.taster for other in values] for one in values], dtype=np.float64)
+    same = np.array([[value.taster == other.taster for other in values] for value in values], dtype=np.float64)
     not_calibrated = (_UNKNOWN.gain_sd, _UNKNOWN.offset_sd)
-    unknown = np.array([(one.scale.gain_sd, one.scale.offset_sd) == not_calibrated for one in values])
-    counts = Counter(one.taster for one, not_known in zip(values, unknown, strict=True) if not_known)
+    unknown = np.array([(value.scale.gain_sd, value.scale.offset_sd) == not_calibrated for value in values])
+    counts = Counter(value.taster for value, not_known in zip(values, unknown, strict=True) if not_known)
     if counts:
         same -= np.outer(unknown, unknown) / (len(counts) + expected_absent_tasters(list(counts.values())))
-    offset = np.array([one.scale.offset_sd for one in values])
-    gained = np.array([one.scale.gain_sd * max(one.mean, 0.0) for one in values])
-    own = np.diag([one.variance + noise**2 for one in values])
+    offset = np.array([value.scale.offset_sd for value in values])
+    gained = np.array([value.scale.gain_sd * max(value.mean, 0.0) for value in values])
+    own = np.diag([value.variance + noise**2 for value in values])
     return np.asarray(own + same * (np.outer(offset, offset) + np.outer(gained, gained)), dtype=np.float64)
 
 

@@ -214,14 +214,14 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     """
     if not 0 <= level <= 10:
         raise ReadinessError(f"a level runs from 0 to 10, got {level}")
-    day_of = {one.brew.session: float((one.day - roasted_on).days) for one in sessions}
-    fresh = [one.brew for one in sessions if one.day >= roasted_on]
+    day_of = {session.brew.session: float((session.day - roasted_on).days) for session in sessions}
+    fresh = [session.brew for session in sessions if session.day >= roasted_on]
     grid = default_grid(form_of(fresh))
     followed, left_out = prepare_sessions(validated_brews(fresh), grid=grid, scales=scales or {})
     early = tuple(
-        LeftOut(one.brew.session, None, "before_roast")
-        for one in sorted(sessions, key=lambda one: one.brew.session)
-        if one.day < roasted_on
+        LeftOut(session.brew.session, None, "before_roast")
+        for session in sorted(sessions, key=lambda session: session.brew.session)
+        if session.day < roasted_on
     )
     values = values_of(followed, key=ROAST, day_of=day_of, even_brew=even_brew, grid=grid)
     fade = fit_fade(values)
@@ -230,7 +230,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     moves = trend(liking)
     rest = fit_rest(liking, degree=degree) if degree in USUAL_REST_DAYS or moves is not None else None
     ready = _ReadyDay.of(fade, rest=rest, level=level)
-    days = sorted({one.day for one in values})
+    days = sorted({value.day for value in values})
     falling = rest.probability_falling if rest is not None and moves is not None else None
     levelled = _levelled(fade, day=question.day) if days else None
     verdict, basis = _verdict(ready, days=days, today=question.day, rest=rest, falling=falling, levelled=levelled)
@@ -287,8 +287,8 @@ class _ReadyDay:
 
     def quantiles(self) -> tuple[float, float, float]:
         """Return the 10 %, 50 % and 90 % quantile [days, inf for never]."""
-        some = self.under[np.isfinite(self.under)]
-        days = np.unique(np.concatenate([some, [] if self.rest is None else self.rest.days]))
+        finite = self.under[np.isfinite(self.under)]
+        days = np.unique(np.concatenate([finite, [] if self.rest is None else self.rest.days]))
         if not days.size:
             return np.inf, np.inf, np.inf
         order = np.argsort(self.under)
@@ -298,8 +298,8 @@ class _ReadyDay:
             order = np.argsort(self.rest.days)
             cumulative = np.concatenate([[0.0], np.cumsum(self.rest.weights[order])])
             chance = chance * cumulative[np.searchsorted(self.rest.days[order], days, side="right")]
-        found = np.searchsorted(chance, [TAIL * (1 - 1e-12), 0.5 * (1 - 1e-12), (1 - TAIL) * (1 - 1e-12)])
-        low, middle, high = (float(days[i]) if i < days.size else np.inf for i in found)
+        places = np.searchsorted(chance, [TAIL * (1 - 1e-12), 0.5 * (1 - 1e-12), (1 - TAIL) * (1 - 1e-12)])
+        low, middle, high = (float(days[i]) if i < days.size else np.inf for i in places)
         return low, middle, high
 
 
@@ -344,10 +344,10 @@ def _next(fade: Fade, values: Sequence[Value], *, question: _Question, verdict: 
         return NextTasting("first")
     if verdict == "ready":
         return NextTasting("none")
-    days = [one.day for one in values]
+    days = [value.day for value in values]
     first, spread_yet = min(days), max(days) - min(days) >= LEAST_SPAN_DAYS
     under = np.minimum(fade.under(question.level), question.day + HORIZON_DAYS)
-    variance = float(np.median([one.variance for one in values])) + fade.noise**2
+    variance = float(np.median([value.variance for value in values])) + fade.noise**2
     now = _width(under, weights=fade.weights)
     candidates = [
         (_expected_width(fade, under=under, day=question.day + ahead, variance=variance), ahead)

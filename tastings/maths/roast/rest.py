@@ -86,7 +86,7 @@ def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, 
     (5.0, 6.0)
     """
     usual = LIKED_ROAST.get(degree, TEAM_LEVEL) - TEAM_LEVEL + team_level
-    best = sorted(liked, key=lambda one: -one[1])[: (len(liked) + 1) // 2] if len(liked) > 2 else liked
+    best = sorted(liked, key=lambda lot: -lot[1])[: (len(liked) + 1) // 2] if len(liked) > 2 else liked
     level = (LOTS_OF_PRIOR * usual + sum(roast for roast, _ in best)) / (LOTS_OF_PRIOR + len(best))
     return round(min(max(level, 0.0), 10.0), 1)
 
@@ -113,8 +113,8 @@ def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
 
 
 def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray) -> FloatArray:
-    day = np.array([one.day for one in liking])
-    mean = np.array([one.mean for one in liking]) - _LEVEL_MEAN
+    day = np.array([value.day for value in liking])
+    mean = np.array([value.mean for value in liking]) - _LEVEL_MEAN
     covariance = covariance_of(liking, noise=_NOISE) + _LEVEL_SD**2
     precision = np.linalg.inv(covariance)
     rising = np.maximum(0.0, 1 - day / rest[:, None])

@@ -36,7 +36,7 @@ def under(lab, *, light, exposure=0.8):
     fy = (l + 16) / 116
     bent = np.array([fy + a / 500, fy, fy - b / 200])
     xyz = D65 * np.where(bent > 6 / 29, bent**3, (bent - 4 / 29) * 3 * (6 / 29) ** 2)
-    carried = adaptation(seen=D65, wanted=np.asarray(light) * exposure)
+    carried = adaptation(seen=D65, target=np.asarray(light) * exposure)
     return [encoded(each @ carried.T @ np.linalg.inv(SRGB_TO_XYZ).T) for each in (xyz, D65)]
 
 

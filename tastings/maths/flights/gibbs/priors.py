@@ -36,7 +36,7 @@ def half_normal_log_prior(scale: float) -> FloatArray:
 def _lot_sd_log_prior() -> FloatArray:
     """Mix the densities of lots that are nearly alike and of lots that differ."""
     rayleigh = 2 * np.log(SD_GRID) - 0.5 * (SD_GRID / LOT_SD) ** 2
-    alike, different = (np.exp(one - one.max()) for one in (half_normal_log_prior(ALIKE_LOT_SD), rayleigh))
+    alike, different = (np.exp(log_p - log_p.max()) for log_p in (half_normal_log_prior(ALIKE_LOT_SD), rayleigh))
     return np.asarray(np.log(ALIKE * alike / alike.sum() + (1 - ALIKE) * different / different.sum()), dtype=np.float64)
 
 

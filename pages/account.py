@@ -44,7 +44,7 @@ class PhoneForm(forms.Form):
     def __init__(self, memberships: list[Member], data: Any = None) -> None:  # noqa: ANN401 - Django's form data
         super().__init__(data)
         field = cast("forms.ChoiceField", self.fields["team"])
-        field.choices = [(str(one.team_id), one.team.name) for one in memberships]
+        field.choices = [(str(member.team_id), member.team.name) for member in memberships]
         if len(memberships) == 1:
             field.required, field.widget = False, forms.HiddenInput()
 
@@ -59,8 +59,8 @@ class Account(View):
         context = {
             "login": login,
             "mail_is_printed": mail_is_printed(),
-            "memberships": [{"team": one.team.name, "role": ROLES[one.role]} for one in memberships],
-            "n_waiting_links": sum(len(waiting_shares(one, now=now)) for one in memberships),
+            "memberships": [{"team": member.team.name, "role": ROLES[member.role]} for member in memberships],
+            "n_waiting_links": sum(len(waiting_shares(member, now=now)) for member in memberships),
             "form": PhoneForm(memberships) if memberships else None,
             "devices": [_device(token) for token in tokens_of(login.id, now=now)],
         }
@@ -85,7 +85,7 @@ class SignPhoneIn(AccountAction):
         form = PhoneForm(memberships, request.POST)
         if not memberships or not form.is_valid():
             raise NotAllowed(_("this login is in no team"))
-        chosen = next((one for one in memberships if str(one.team_id) == form.cleaned_data["team"]), memberships[0])
+        chosen = next((row for row in memberships if str(row.team_id) == form.cleaned_data["team"]), memberships[0])
         code, _expires_at = create_sign_in_code(chosen, now=timezone.now())
         minutes = int(CODE_LIFETIME.total_seconds() // 60)
         context = {
@@ -109,8 +109,8 @@ class Devices(AccountAction):
 
 def qr_code(text: str) -> SafeString:
     """Return a QR code as SVG, black on white with the quiet zone of four modules that ISO/IEC 18004 asks for."""
-    made = segno.make(text, error="m", micro=False)
-    return mark_safe(made.svg_inline(border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S308 - squares only
+    code = segno.make(text, error="m", micro=False)
+    return mark_safe(code.svg_inline(border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S308 - squares only
 
 
 def login_of(request: HttpRequest, memberships: list[Member]) -> User:

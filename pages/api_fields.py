@@ -72,11 +72,11 @@ def object_rows(schema: Schema, schemas: Mapping[str, Schema], text_of: Callable
     rows = [
         FieldRow(
             name=name,
-            kind=kind_of(one, schemas, name=name),
+            kind=kind_of(value, schemas, name=name),
             is_required=name in required,
-            about=text_of(_described(one, schemas)),
+            about=text_of(_described(value, schemas)),
         )
-        for name, one in schema.get("properties", {}).items()
+        for name, value in schema.get("properties", {}).items()
     ]
     return sorted(rows, key=lambda row: not row.is_required)
 
@@ -88,17 +88,17 @@ def kind_of(schema: Schema, schemas: Mapping[str, Schema], *, name: str = "") ->
     if "allOf" in schema:
         return kind_of(schema["allOf"][0], schemas, name=name)
     if "oneOf" in schema:
-        return _one_of([kind_of(one, schemas, name=name) for one in schema["oneOf"]])
+        return _one_of([kind_of(part, schemas, name=name) for part in schema["oneOf"]])
     types = schema.get("type", "")
     may_be_null = isinstance(types, list) and "null" in types
-    plain = next(one for one in types if one != "null") if may_be_null else types
+    plain = next(type_ for type_ in types if type_ != "null") if may_be_null else types
     if "enum" in schema:
         return Kind((("one of", ""),), values=tuple(schema["enum"]), may_be_null=may_be_null)
     if plain == "array":
         item = kind_of(schema["items"], schemas, name=name)
         (word, target), *others = item.pieces
         pieces = ((f"list of {word}".rstrip(), target), *others)
-        limits = (*_counted(schema, "Items", "values"), *(f"each {one}" for one in item.limits))
+        limits = (*_counted(schema, "Items", "values"), *(f"each {limit}" for limit in item.limits))
         return Kind(pieces, limits, item.values, item.pattern, may_be_null)
     if plain == "object" and isinstance(schema.get("additionalProperties"), dict):
         item = kind_of(schema["additionalProperties"], schemas)
@@ -134,7 +134,7 @@ def _described(schema: Schema, schemas: Mapping[str, Schema]) -> str:
 
 
 def _limits(schema: Schema, unit: str) -> Iterator[str]:
-    low, above, high = (schema.get(one) for one in ("minimum", "exclusiveMinimum", "maximum"))
+    low, above, high = (schema.get(key) for key in ("minimum", "exclusiveMinimum", "maximum"))
     bounds = []
     if above is not None:
         bounds.append(f"more than {_written(above)}")
@@ -153,8 +153,8 @@ def _limits(schema: Schema, unit: str) -> Iterator[str]:
         yield f"{json.dumps(schema['default'])} when left out"
 
 
-def _counted(schema: Schema, what: str, unit: str) -> Iterator[str]:
-    low, high = schema.get(f"min{what}"), schema.get(f"max{what}")
+def _counted(schema: Schema, kind: str, unit: str) -> Iterator[str]:
+    low, high = schema.get(f"min{kind}"), schema.get(f"max{kind}")
     if low == 1 and high is None:
         yield "not empty"
     elif low and high:

@@ -101,15 +101,15 @@ class Resource:
 def resources_of(document: Mapping[str, Any]) -> dict[str, Resource]:
     """Return the resources of an OpenAPI document by name, in the order of its tags."""
     schemas = document["components"]["schemas"]
-    found = {tag["name"]: Resource(tag["name"], text_of(tag["description"])) for tag in document["tags"]}
+    resources = {tag["name"]: Resource(tag["name"], text_of(tag["description"])) for tag in document["tags"]}
     for path, methods in document["paths"].items():
         for method in METHODS:
             if method in methods:
                 operation = _operation(method, path, methods[method], document["components"])
-                found[methods[method]["tags"][0]].operations.append(operation)
-    for resource in found.values():
+                resources[methods[method]["tags"][0]].operations.append(operation)
+    for resource in resources.values():
         resource.types.extend(_type(name, schemas) for name in _used_types(resource, schemas))
-    return found
+    return resources
 
 
 def text_of(description: str) -> SafeString:
@@ -117,42 +117,42 @@ def text_of(description: str) -> SafeString:
     return mark_safe(str(_markdown.renderInline(description)))  # noqa: S308 - our own document, and HTML is escaped
 
 
-def _operation(method: str, path: str, given: Mapping[str, Any], components: Mapping[str, Any]) -> Operation:
+def _operation(method: str, path: str, described: Mapping[str, Any], components: Mapping[str, Any]) -> Operation:
     schemas = components["schemas"]
-    summary, description = given["summary"], given.get("description", "")
+    summary, description = described["summary"], described.get("description", "")
     rest = description.removeprefix(summary).lstrip(".;: ")
     return Operation(
-        id=given["operationId"],
+        id=described["operationId"],
         method=method.upper(),
         path=path,
         summary=text_of(summary),
         about=text_of(rest[:1].upper() + rest[1:]),
-        is_open=not given["security"],
-        parameters=list(_parameters(given.get("parameters", []), components)),
-        body=_body(given["requestBody"], schemas) if "requestBody" in given else None,
-        answers=[_answer(status, one, schemas) for status, one in sorted(given["responses"].items())],
+        is_open=not described["security"],
+        parameters=list(_parameters(described.get("parameters", []), components)),
+        body=_body(described["requestBody"], schemas) if "requestBody" in described else None,
+        answers=[_answer(status, answer, schemas) for status, answer in sorted(described["responses"].items())],
     )
 
 
-def _parameters(given: list[Mapping[str, Any]], components: Mapping[str, Any]) -> Iterator[tuple[str, list[FieldRow]]]:
-    known = [components["parameters"][reference_name(one)] if "$ref" in one else one for one in given]
+def _parameters(listed: list[Mapping[str, Any]], components: Mapping[str, Any]) -> Iterator[tuple[str, list[FieldRow]]]:
+    known = [components["parameters"][reference_name(item)] if "$ref" in item else item for item in listed]
     for place, heading in _PLACES.items():
         rows = [
             FieldRow(
-                name=one["name"],
-                kind=kind_of(one["schema"], components["schemas"], name=one["name"]),
-                is_required=bool(one.get("required")),
-                about=text_of(one.get("description", "")),
+                name=parameter["name"],
+                kind=kind_of(parameter["schema"], components["schemas"], name=parameter["name"]),
+                is_required=bool(parameter.get("required")),
+                about=text_of(parameter.get("description", "")),
             )
-            for one in known
-            if one["in"] == place
+            for parameter in known
+            if parameter["in"] == place
         ]
         if rows:
             yield heading, rows
 
 
-def _body(given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
-    [(media_type, content)] = given["content"].items()
+def _body(described: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
+    [(media_type, content)] = described["content"].items()
     schema = content["schema"]
     named = schemas.get(reference_name(schema), {})
     examples = list(_examples(content, named))
@@ -160,25 +160,25 @@ def _body(given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
         media_type=media_type,
         kind=kind_of(named if "oneOf" in named else schema, schemas),
         fields=object_rows(named, schemas, text_of),
-        examples=examples or [one for part in named.get("oneOf", ()) for one in _schema_examples(part, schemas)],
+        examples=examples or [case for part in named.get("oneOf", ()) for case in _schema_examples(part, schemas)],
     )
 
 
-def _answer(status: str, given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Answer:
-    contents: dict[str, Any] = given.get("content", {})
+def _answer(status: str, described: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Answer:
+    contents: dict[str, Any] = described.get("content", {})
     content: dict[str, Any] = next(iter(contents.values()), {})
     return Answer(
         status=status,
-        about=text_of(given["description"]),
+        about=text_of(described["description"]),
         kind=kind_of(content["schema"], schemas) if content else None,
-        media_types=[one for one in contents if one != "application/json"],
+        media_types=[media_type for media_type in contents if media_type != "application/json"],
         examples=list(_examples(content, {})),
     )
 
 
 def _examples(content: Mapping[str, Any], schema: Schema) -> Iterator[Example]:
-    for one in content.get("examples", {}).values():
-        yield Example(one["summary"].rstrip("."), _json(one["value"]))
+    for example in content.get("examples", {}).values():
+        yield Example(example["summary"].rstrip("."), _json(example["value"]))
     yield from (Example("", _json(value)) for value in schema.get("examples", ()))
 
 
@@ -213,13 +213,13 @@ def _used_types(resource: Resource, schemas: Mapping[str, Schema]) -> list[str]:
 
 def _with_types_of_fields(names: list[str], schemas: Mapping[str, Schema]) -> list[str]:
     """Return the types, and those that their fields refer to, however deep; each once, plain values left out."""
-    waiting, found = list(names), dict[str, None]()
+    waiting, types = list(names), dict[str, None]()
     while waiting:
         name = waiting.pop(0)
-        if name in found or is_plain(schemas[name]):
+        if name in types or is_plain(schemas[name]):
             continue
-        found[name] = None
+        types[name] = None
         described = _type(name, schemas)
         kinds = [row.kind for row in described.fields] + ([described.kind] if described.kind else [])
-        waiting += [one for kind in kinds for one in kind.types]
-    return list(found)
+        waiting += [type_ for kind in kinds for type_ in kind.types]
+    return list(types)

@@ -54,20 +54,20 @@ class ArrivalCheck(View):
 
 def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, Any]:
     arrival, labels = arrival_check_for(member, lot.id), labels_of(member)
-    found = arrival.check
-    if arrival.sample is None or found is None:
+    check = arrival.check
+    if arrival.sample is None or check is None:
         return {"verdict": no_sample()}
     return {
         "sample": {"id": arrival.sample, "name": names.get(str(arrival.sample), "")},
-        "verdict": reason(found, labels=labels),
-        "next": next_tasting(found),
-        "evidence": evidence_sentence(found),
-        "rows": [_row(one, labels) for one in found.compared],
-        "not_compared": [descriptor_label(key, labels) for key in found.not_compared],
+        "verdict": reason(check, labels=labels),
+        "next": next_tasting(check),
+        "evidence": evidence_sentence(check),
+        "rows": [_row(row, labels) for row in check.compared],
+        "not_compared": [descriptor_label(key, labels) for key in check.not_compared],
         "cups": FIRST_INFUSIONS,
         "noticeable": number(NOTICEABLE),
         "band": {"low": _place(-NOTICEABLE), "width": _place(NOTICEABLE) - _place(-NOTICEABLE)},
-        "tests": [_test(one) for one in arrival.triangle_tests],
+        "tests": [_test(test) for test in arrival.triangle_tests],
         "actions": _actions(member, arrival),
     }
 
@@ -82,23 +82,23 @@ def _actions(member: Member, arrival: LotArrival) -> dict[str, str]:
     return {**(writes if member.may_write else {}), _("Triangle tests"): reverse("triangles", args=[arrival.lot])}
 
 
-def _row(one: Compared, labels: Mapping[str, str]) -> dict[str, Any]:
-    low, at, high = _place(one.low), _place(one.difference), _place(one.high)
+def _row(row: Compared, labels: Mapping[str, str]) -> dict[str, Any]:
+    low, at, high = _place(row.low), _place(row.difference), _place(row.high)
     return {
-        "label": descriptor_label(one.descriptor, labels),
-        "sample": one_decimal(one.sample),
-        "arrived": one_decimal(one.arrived),
-        "difference": signed(one.difference),
-        "span": number_range(signed(one.low), signed(one.high)),
-        "sentence": compared_sentence(one),
-        "chance": percent(one.p_adjusted),
+        "label": descriptor_label(row.descriptor, labels),
+        "sample": one_decimal(row.sample),
+        "arrived": one_decimal(row.arrived),
+        "difference": signed(row.difference),
+        "span": number_range(signed(row.low), signed(row.high)),
+        "sentence": compared_sentence(row),
+        "chance": percent(row.p_adjusted),
         "line": {"low": low, "at": at, "width": high - low},
     }
 
 
 def _test(test: TriangleTest) -> dict[str, Any]:
-    found = result_of(test)
-    return {"id": test.id, "on": day(test.held_on), "sentence": result_sentences(found)[0] if found else ""}
+    result = result_of(test)
+    return {"id": test.id, "on": day(test.held_on), "sentence": result_sentences(result)[0] if result else ""}
 
 
 def _place(points: float) -> float:

@@ -44,46 +44,46 @@ class AuditLog(View):
     def get(self, request: HttpRequest) -> HttpResponse:
         """List it, the latest first: ``?what=`` takes an event or a group of them, ``?who=`` a login."""
         member = chosen_member(request)
-        what, who, after = (request.GET.get(name, "") for name in ("what", "who", "after"))
-        people = {str(one.user_id): str(one.user) for one in members_of(member)}
-        what, who = what if what in {ALL, *EVENTS, *EVENT_GROUPS} else "", who if who in people else ""
-        found = list_audit(
+        event, login, after = (request.GET.get(name, "") for name in ("what", "who", "after"))
+        people = {str(person.user_id): str(person.user) for person in members_of(member)}
+        event, login = event if event in {ALL, *EVENTS, *EVENT_GROUPS} else "", login if login in people else ""
+        entries = list_audit(
             member,
-            events=events_named(what),
-            login=id_from_path(who) if who else None,
+            events=events_named(event),
+            login=id_from_path(login) if login else None,
             after=id_from_path(after) if after else None,
             limit=_ENTRIES + 1,
         )
         names = names_in_audit(member)
-        earlier = {"what": what, "who": who, "after": found[_ENTRIES - 1].id} if len(found) > _ENTRIES else {}
+        earlier = {"what": event, "who": login, "after": entries[_ENTRIES - 1].id} if len(entries) > _ENTRIES else {}
         context = {
-            "days": _by_day([audit_entry(entry, names) for entry in found[:_ENTRIES]]),
+            "days": _by_day([audit_entry(entry, names) for entry in entries[:_ENTRIES]]),
             "groups": [
                 (code, words, [(event, EVENTS[event]) for event in events])
                 for code, (words, events) in EVENT_GROUPS.items()
             ],
-            "people": sorted(people.items(), key=lambda one: one[1].casefold()),
-            "what": what,
-            "who": who,
+            "people": sorted(people.items(), key=lambda item: item[1].casefold()),
+            "what": event,
+            "who": login,
             "more": f"?{urlencode(earlier)}" if earlier else "",
         }
         return render(request, "pages/audit.html", context)
 
 
-def events_named(what: str = "") -> Collection[str] | None:
-    """Return the events that ``what`` names; without it all events except signing in, which would be most of them."""
-    if what == ALL:
+def events_named(name: str = "") -> Collection[str] | None:
+    """Return the events that a name stands for; without a name all but signing in, which would be most of them."""
+    if name == ALL:
         return None
     return (
-        EVENT_GROUPS[what][1] if what in EVENT_GROUPS else {what} if what else EVENTS.keys() - EVENT_GROUPS[ACCESS][1]
+        EVENT_GROUPS[name][1] if name in EVENT_GROUPS else {name} if name else EVENTS.keys() - EVENT_GROUPS[ACCESS][1]
     )
 
 
 def _by_day(entries: Iterable[Entry]) -> list[tuple[object, list[list[Entry]]]]:
     """Return the days with their rows; a row is one entry, or several like entries of one person."""
     return [
-        (on, [list(alike) for _key, alike in groupby(of_day, key=lambda one: (one["what"], one["who"]))])
-        for on, of_day in groupby(entries, key=lambda one: one["day"])
+        (on, [list(alike) for _key, alike in groupby(of_day, key=lambda entry: (entry["what"], entry["who"]))])
+        for on, of_day in groupby(entries, key=lambda entry: entry["day"])
     ]
 
 
@@ -96,9 +96,9 @@ def audit_entry(entry: AuditEntry, names: dict[str, str], *, without: str = "") 
 
     def words(detail: str, value: object) -> str:
         if detail == "fields" and isinstance(value, list):
-            return ", ".join(field_label(type_name, str(one)) for one in value)
+            return ", ".join(field_label(type_name, str(name)) for name in value)
         if isinstance(value, list):
-            return ", ".join(filter(None, (words(detail, one) for one in value)))
+            return ", ".join(filter(None, (words(detail, item) for item in value)))
         text = str(value)
         return names.get(text, "" if is_id(text) else text)
 
@@ -132,11 +132,11 @@ def _address(subject: str, identifier: str) -> str:
 
 def _changes(changes: dict[str, Sequence[object]], names: dict[str, str]) -> list[tuple[str, str, str]]:
     """Return each changed field of a lot with its value before and after; a new price has its currency."""
-    found = {name: (field_label("lot", name), *_change(name, pair, names)) for name, pair in changes.items()}
-    if {"price_per_kg", "currency"} <= found.keys():
-        (label, before, after), (_label, currency_before, currency) = found["price_per_kg"], found.pop("currency")
-        found["price_per_kg"] = (label, f"{before} {currency_before}".strip(), f"{after} {currency}")
-    return list(found.values())
+    rows = {name: (field_label("lot", name), *_change(name, pair, names)) for name, pair in changes.items()}
+    if {"price_per_kg", "currency"} <= rows.keys():
+        (label, before, after), (_label, currency_before, currency) = rows["price_per_kg"], rows.pop("currency")
+        rows["price_per_kg"] = (label, f"{before} {currency_before}".strip(), f"{after} {currency}")
+    return list(rows.values())
 
 
 def _change(name: str, pair: Sequence[object], names: dict[str, str]) -> tuple[str, str]:
@@ -150,7 +150,7 @@ def _change(name: str, pair: Sequence[object], names: dict[str, str]) -> tuple[s
 
 def names_in_audit(member: Member) -> dict[str, str]:
     """Return the names of the ids and codes in the audit log: people, shops, lots, roles, record types."""
-    names = {str(one.user_id): str(one.user) for one in members_of(member)}
+    names = {str(person.user_id): str(person.user) for person in members_of(member)}
     names |= {str(shop.id): shop.name for shop in shops_of(member)}
     names |= names_of_lots(member) | names_of_flights(member)
     return names | {code: str(words) for code, words in (*ROLES.items(), *RECORD_TYPES.items())}

@@ -93,10 +93,10 @@ def _refusal_page(request: HttpRequest, error: Exception) -> HttpResponseBase:
 def memberships_in(request: HttpRequest) -> list[Member]:
     """Return the caller's memberships: that of the bearer token, or all of the login of a browser session."""
     if request.META.get("HTTP_AUTHORIZATION"):
-        found = BearerAuthentication().authenticate(Request(request))
-        if found is not None:
-            show_times_of(found[1].member.team)
-            return [found[1].member]
+        signed_in = BearerAuthentication().authenticate(Request(request))
+        if signed_in is not None:
+            show_times_of(signed_in[1].member.team)
+            return [signed_in[1].member]
     if not request.user.is_authenticated:
         raise NotAuthenticated
     act_for_login(request.user.id)
@@ -111,7 +111,7 @@ def memberships_in(request: HttpRequest) -> list[Member]:
 
 def _remember_teams(request: HttpRequest, memberships: list[Member]) -> None:
     """Store the teams of a login in several teams, so that pages offer the choice without reading them again."""
-    teams = {str(one.team_id): one.team.name for one in memberships} if len(memberships) > 1 else {}
+    teams = {str(member.team_id): member.team.name for member in memberships} if len(memberships) > 1 else {}
     if request.session.get(TEAMS, {}) != teams:
         request.session[TEAMS] = teams
     if teams and request.session.get(CHOSEN_TEAM) not in teams:
@@ -121,7 +121,7 @@ def _remember_teams(request: HttpRequest, memberships: list[Member]) -> None:
 def of_chosen_team(request: HttpRequest, memberships: list[Member]) -> list[Member]:
     """Return the membership of the team that the caller works for, or none for a caller in no team."""
     chosen = request.session.get(CHOSEN_TEAM) if request.user.is_authenticated else None
-    return [one for one in memberships if str(one.team_id) == chosen] or memberships[:1]
+    return [member for member in memberships if str(member.team_id) == chosen] or memberships[:1]
 
 
 def work_for(member: Member) -> Member:
@@ -169,5 +169,5 @@ def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tup
             raise NotFound
         return record_for(member, type_name, id_from_path(record_id))
 
-    member, found = read_as_member(request, read)
-    return work_for(member), found
+    member, record = read_as_member(request, read)
+    return work_for(member), record

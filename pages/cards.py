@@ -79,11 +79,11 @@ def _photo(content: ReportContent) -> PhotoFacts | None:
 
 
 def card_page(
-    card: WrittenCard, *, own: OwnPot, beside: str, request: HttpRequest | None = None, **around: object
+    card: WrittenCard, *, own: OwnPot, address: str, request: HttpRequest | None = None, **around: object
 ) -> HttpResponse:
     """Answer with the card as a page, a public one without a request."""
     text = card.text
-    downloads = {"PDF (A6)": f"{beside}.pdf?lang={text.lang}", "Markdown": f"{beside}.md?lang={text.lang}"}
+    downloads = {"PDF (A6)": f"{address}.pdf?lang={text.lang}", "Markdown": f"{address}.md?lang={text.lang}"}
     with translation.override(text.lang):
         figures = card.figures
         chart = both_widths(lambda width: strength_chart(figures, (), width=width))
@@ -129,7 +129,7 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
     member, lot = member_with(request, lot_id)
     own = own_pot(request)
     try:
-        found = card_for(member, lot, lang=request.GET.get("lang") or translation.get_language() or "en", own=own.pot)
+        written = card_for(member, lot, lang=request.GET.get("lang") or translation.get_language() or "en", own=own.pot)
     except UnknownLanguageError:
         why = _("Cards are written in these languages: %(languages)s.") % {
             "languages": ", ".join(code for code, _name in settings.LANGUAGES)
@@ -138,22 +138,22 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
             raise NotFound(why) from None
         return render(request, "pages/refused.html", {"why": why}, status=404)
     price = request.GET.get("price", "").replace("\x00", "")[:LONGEST_PRICE]
-    link, lang = _newest_link(request, member, lot), found.text.lang
+    link, lang = _newest_link(request, member, lot), written.text.lang
     if form:
-        return card_file(request, member, card=found, form=form, name=f"{lot.id}-{lang}", link=link, price=price)
+        return card_file(request, member, card=written, form=form, name=f"{lot.id}-{lang}", link=link, price=price)
     actions = {
         _("Print"): f"/lots/{lot.id}/card.pdf?{urlencode({'lang': lang, **({'price': price} if price else {})})}",
         **({_("Share"): f"/lots/{lot.id}/links/"} if member.decides else {}),
         _("Report"): f"/lots/{lot.id}/report/",
     }
     return card_page(
-        found,
+        written,
         own=own,
-        beside=f"/lots/{lot.id}/card",
+        address=f"/lots/{lot.id}/card",
         request=request,
         actions=actions,
-        photo=photo_address(f"/lots/{lot.id}", found),
-        logo=logo_below(f"/lots/{lot.id}", found.logo),
+        photo=photo_address(f"/lots/{lot.id}", written),
+        logo=logo_below(f"/lots/{lot.id}", written.logo),
         prices=True,
         price=price,
         qr=bool(link),

@@ -104,8 +104,8 @@ class VerifyEmail(View):
 
     def get(self, request: HttpRequest, verification_token: str) -> HttpResponse:
         """Ask to confirm the address."""
-        found = valid_verification(verification_token, user=_signed_in(request), now=timezone.now())
-        context = {"email": found.email, "login": found.user}
+        verification = valid_verification(verification_token, user=_signed_in(request), now=timezone.now())
+        context = {"email": verification.email, "login": verification.user}
         return render(request, "pages/verify_email.html", context)
 
     def post(self, request: HttpRequest, verification_token: str) -> HttpResponse:

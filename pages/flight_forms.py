@@ -92,7 +92,7 @@ class FlightForm(forms.Form):
         data: Any = None,  # noqa: ANN401 - Django's form data
     ) -> None:
         self.begins_with, self.samples = begins_with, samples
-        self.people = [one for one in members_of(member) if one.left_at is None]
+        self.people = [person for person in members_of(member) if person.left_at is None]
         super().__init__(data, initial=self._initial())
         reference: Any = self.fields["reference"]
         reference.choices = [("", _("none")), *known.items()]
@@ -107,10 +107,10 @@ class FlightForm(forms.Form):
         ]
         for name, label in zip(WEIGHTS, factors(weighted=True), strict=True):
             self.fields[name] = _number_field(_("%(factor)s, percent") % {"factor": label})
-        for one in self.people:
-            known_parts = _PARTS if one.may_write else (_PARTS[0], _PARTS[2])
-            self.fields[f"part-{one.user_id}"] = forms.ChoiceField(
-                label=str(one.user), required=False, choices=known_parts
+        for person in self.people:
+            known_parts = _PARTS if person.may_write else (_PARTS[0], _PARTS[2])
+            self.fields[f"part-{person.user_id}"] = forms.ChoiceField(
+                label=str(person.user), required=False, choices=known_parts
             )
         # shown by the template; what is wrong with them stands there
         for name, title in (("lots", _("Samples to choose from")), ("tasters", _("People")), ("pourers", _("People")),
@@ -135,13 +135,13 @@ class FlightForm(forms.Form):
         }
 
     def _listed(self, name: str) -> list[str]:
-        found = self.begins_with.get(name)
-        return [str(one) for one in found] if isinstance(found, list) else []
+        value = self.begins_with.get(name)
+        return [str(item) for item in value] if isinstance(value, list) else []
 
     def chosen(self) -> list[str]:
         """Return the ids of the samples that are ticked, those that the team still has."""
         ticked = self.data.getlist("lots") if self.is_bound else self._listed("lots")  # type: ignore[attr-defined]
-        known = {str(one.id) for one in self.samples} | set(self._listed("lots"))
+        known = {str(sample.id) for sample in self.samples} | set(self._listed("lots"))
         return [lot for lot in dict.fromkeys(ticked) if lot in known]
 
     def expected_places(self) -> dict[str, str]:
@@ -170,8 +170,8 @@ class FlightForm(forms.Form):
         }
 
     def _parts(self) -> Iterator[tuple[str, str]]:
-        for one in self.people:
-            yield str(one.user_id), self.cleaned_data.get(f"part-{one.user_id}", "")
+        for person in self.people:
+            yield str(person.user_id), self.cleaned_data.get(f"part-{person.user_id}", "")
 
     def _expected_order(self) -> list[str]:
         places = {lot: number_in(text) for lot, text in self.expected_places().items() if text}
@@ -182,14 +182,14 @@ class FlightForm(forms.Form):
 
     def changed(self) -> dict[str, object]:
         """Return the values that differ from the form's first ones, as a change of a flight takes them."""
-        wanted = self.payload()
+        payload = self.payload()
         different = {
             name: value
-            for name, value in wanted.items()
+            for name, value in payload.items()
             if _comparable(name, value) != _comparable(name, self.begins_with.get(name))
         }
         if different.keys() & {"weights_for", *WEIGHTS}:  # the API takes weights all together
-            different |= {name: wanted[name] for name in ("weights_for", *WEIGHTS)}
+            different |= {name: payload[name] for name in ("weights_for", *WEIGHTS)}
         return different
 
     def is_overtaken(self) -> bool:
@@ -202,15 +202,15 @@ class FlightForm(forms.Form):
         for name in self.changed():
             value = self.begins_with.get(name)
             texts = value if isinstance(value, list) else [] if value is None else [value]
-            now = ", ".join(self._names().get(str(one), number(one)) for one in texts) or NOTHING
+            now = ", ".join(self._names().get(str(text), number(text)) for text in texts) or NOTHING
             self.add_error(name, _("Now: %(value)s") % {"value": now})
         self.data = self.data.copy()  # type: ignore[attr-defined]  # of a request, which cannot be changed
         self.data["base"] = digest(self.begins_with)  # type: ignore[index]
 
     def _names(self) -> dict[str, str]:
         """Return the names of samples and people by id."""
-        names = {str(one.id): str(one.fields["name"]) for one in self.samples}
-        return names | {str(one.user_id): str(one.user) for one in self.people}
+        names = {str(sample.id): str(sample.fields["name"]) for sample in self.samples}
+        return names | {str(person.user_id): str(person.user) for person in self.people}
 
     def show(self, refused: Invalid) -> None:
         """Show what the API refuses beside its fields, samples and people by their names."""
@@ -238,7 +238,7 @@ def digest(values: Mapping[str, object]) -> str:
 def _comparable(name: str, value: object) -> object:
     """Return a value in a form that can be compared: numbers as numbers, lists without an order sorted."""
     if isinstance(value, list):
-        texts = [str(one) for one in value]
+        texts = [str(item) for item in value]
         return texts if name == "expected_order" else sorted(texts)
     return float(value) if isinstance(value, int) else value or None
 

@@ -79,7 +79,7 @@ class Reveal(View):
         return self._render(request, member, flight, form)
 
     def _render(self, request: HttpRequest, member: Member, flight: FlightItem, form: RevealForm) -> HttpResponse:
-        people = {str(one.user_id): str(one.user) for one in members_of(member)}
+        people = {str(person.user_id): str(person.user) for person in members_of(member)}
         context = {"flight": flight, "form": form, "missing": missing_cups(flight, people=people)}
         return render(request, "pages/flight_reveal.html", context, status=422 if form.errors else 200)
 
@@ -104,9 +104,9 @@ class DecisionForm(forms.Form):
         super().__init__(data)
         self.samples = samples
         attributes = {"inputmode": "decimal", "autocomplete": "off"}
-        for i, one in enumerate(samples):
-            price = one.fields.get("price_per_kg")
-            self.fields[f"buy-{i}"] = forms.BooleanField(label=str(one.fields["name"]), required=False)
+        for i, sample in enumerate(samples):
+            price = sample.fields.get("price_per_kg")
+            self.fields[f"buy-{i}"] = forms.BooleanField(label=str(sample.fields["name"]), required=False)
             self.fields[f"quantity_g-{i}"] = forms.CharField(
                 label=gettext_lazy("Grams"), required=False, widget=forms.TextInput(attributes)
             )
@@ -120,7 +120,7 @@ class DecisionForm(forms.Form):
                 label=gettext_lazy("Currency"),
                 required=False,
                 widget=forms.TextInput({"maxlength": 3, "autocapitalize": "characters"}),
-                initial=one.fields.get("currency") or "",
+                initial=sample.fields.get("currency") or "",
             )
 
     def ticked(self) -> list[int]:
@@ -184,23 +184,23 @@ class Decision(View):
         if flight.revealed_at is None:
             raise WrongState(flight_is(flight.state))
         answer = answer_of_flight(flight_row(member, flight.id))
-        ranked: list[UUID] = [one.lot for one in answer.measures[0].standings] if answer.measures else []
-        lots = {one.id: one for one in list_records(member, "lot", filters={}, after=None, limit=_MOST_LOTS)}
-        found = [lots[lot] for lot in {*flight.lots, *ranked} if lot in lots]  # what was taken out may have been tasted
+        ranked: list[UUID] = [standing.lot for standing in answer.measures[0].standings] if answer.measures else []
+        lots = {lot.id: lot for lot in list_records(member, "lot", filters={}, after=None, limit=_MOST_LOTS)}
+        rows = [lots[lot] for lot in {*flight.lots, *ranked} if lot in lots]  # what was taken out may have been tasted
         places = {lot: place for place, lot in enumerate(ranked)}
-        return sorted(found, key=lambda one: (places.get(one.id, len(places)), str(one.fields["name"]).casefold()))
+        return sorted(rows, key=lambda row: (places.get(row.id, len(places)), str(row.fields["name"]).casefold()))
 
     def _render(self, request: HttpRequest, member: Member, flight: FlightItem, form: DecisionForm) -> HttpResponse:
         answer = answer_of_flight(flight_row(member, flight.id))
-        names = {str(one.id): str(one.fields["name"]) for one in form.samples}
-        people = {str(one.user_id): str(one.user) for one in members_of(member)}
+        names = {str(sample.id): str(sample.fields["name"]) for sample in form.samples}
+        people = {str(person.user_id): str(person.user) for person in members_of(member)}
         rows = [
             {
                 "buy": form[f"buy-{i}"],
-                "line": sample_line(one.fields),
+                "line": sample_line(sample.fields),
                 "fields": [form[f"{name}-{i}"] for name in _LOT_FIELDS],
             }
-            for i, one in enumerate(form.samples)
+            for i, sample in enumerate(form.samples)
         ]
         section = answer_section(answer, lots=names, people=people)
         context = {"flight": flight, "form": form, "wrong": wrong_fields(form), "rows": rows, "answer": section}

@@ -58,36 +58,36 @@ class ScoresForm(forms.Form):
         brew: Mapping[str, object],
         data: Any = None,  # noqa: ANN401 - Django's form data
     ) -> None:
-        self.cups = [one for one in cups if one.elsewhere is None]
+        self.cups = [cup for cup in cups if cup.elsewhere is None]
         self.labels = score_labels(flight)
         self.asked = scores_asked(flight)
         self.overtaken: set[UUID] = set()
         super().__init__(data)
-        if any(not one.is_stored for one in self.cups):
+        if any(not cup.is_stored for cup in self.cups):
             for name in BREW:
                 widget = forms.TextInput({"inputmode": "decimal", "autocomplete": "off"})
                 shown = number(brew.get(name))
                 label = field_label("session", name)
                 self.fields[name] = forms.CharField(label=label, required=False, widget=widget, initial=shown)
-        for one in self.cups:
+        for cup in self.cups:
             for score in self.asked:
                 attributes = {"inputmode": "decimal", "autocomplete": "off", "maxlength": "5"}
                 is_words = score.descriptor is None
                 widget = forms.TextInput({"maxlength": 8000} if is_words else attributes)
-                self.fields[f"{one.cup.code}-{score.name}"] = forms.CharField(
+                self.fields[f"{cup.cup.code}-{score.name}"] = forms.CharField(
                     label=self.labels[score.name],
                     required=False,
                     widget=widget,
-                    initial=_text(one.values.get(score.name)),
+                    initial=_text(cup.values.get(score.name)),
                 )
 
     def clean(self) -> dict[str, Any]:
         """Check every score as the note's schema does."""
         note, session = RECORD_SCHEMAS["note"].by_name(), RECORD_SCHEMAS["session"].by_name()
         checked = [(name, session[name]) for name in BREW if name in self.fields]
-        for one in self.cups:
+        for cup in self.cups:
             checked += [
-                (f"{one.cup.code}-{score.name}", note["text" if score.descriptor is None else "intensity"])
+                (f"{cup.cup.code}-{score.name}", note["text" if score.descriptor is None else "intensity"])
                 for score in self.asked
             ]
         for name, field in checked:
@@ -101,24 +101,24 @@ class ScoresForm(forms.Form):
 
     def written(self) -> dict[UUID, dict[str, float | str | None]]:
         """Return what differs from the stored values, by cup; add an error to a cup that was changed elsewhere."""
-        found: dict[UUID, dict[str, float | str | None]] = {}
-        for one in self.cups:
-            names = {score.name: f"{one.cup.code}-{score.name}" for score in self.asked}
+        changes: dict[UUID, dict[str, float | str | None]] = {}
+        for cup in self.cups:
+            names = {score.name: f"{cup.cup.code}-{score.name}" for score in self.asked}
             sent = {name: self.cleaned_data.get(field) for name, field in names.items()}
-            changed = {name: value for name, value in sent.items() if value != one.values.get(name)}
-            if changed and self.data.get(f"{one.cup.code}-seen", digest(one)) != digest(one):
-                self.overtaken.add(one.cup.id)
+            changed = {name: value for name, value in sent.items() if value != cup.values.get(name)}
+            if changed and self.data.get(f"{cup.cup.code}-seen", digest(cup)) != digest(cup):
+                self.overtaken.add(cup.cup.id)
                 for name in changed:
-                    now = _text(one.values.get(name)) or "\u2013"
+                    now = _text(cup.values.get(name)) or "\u2013"
                     self.add_error(names[name], _("Changed meanwhile. Now: %(value)s") % {"value": now})
             elif changed:
-                found[one.cup.id] = changed
-        return found
+                changes[cup.cup.id] = changed
+        return changes
 
-    def seen(self, one: OwnCup) -> str:
+    def seen(self, cup: OwnCup) -> str:
         """Return the digest of what is shown of a cup, for the next request to send back."""
-        now = digest(one)
-        return now if one.cup.id in self.overtaken else str(self.data.get(f"{one.cup.code}-seen", now))
+        now = digest(cup)
+        return now if cup.cup.id in self.overtaken else str(self.data.get(f"{cup.cup.code}-seen", now))
 
     def brew(self, protocol: str) -> dict[str, object]:
         """Return how the cups were brewed, as sessions have it."""
@@ -126,7 +126,7 @@ class ScoresForm(forms.Form):
 
     def show(self, refused: Invalid) -> None:
         """Show what was refused beside its field: ``<cup>.<score>``."""
-        codes = {str(one.cup.id): one.cup.code for one in self.cups}
+        codes = {str(own.cup.id): own.cup.code for own in self.cups}
         for problem in refused.problems:
             cup, _dot, name = problem.field.partition(".")
             field = f"{codes[cup]}-{name}" if cup in codes else problem.field
@@ -169,16 +169,16 @@ class Scores(View):
     ) -> HttpResponse:
         rows = [
             {
-                "cup": one.cup,
-                "elsewhere": one.elsewhere,
-                "seen": form.seen(one),
-                "missing": missing_score(flight, one),
+                "cup": cup.cup,
+                "elsewhere": cup.elsewhere,
+                "seen": form.seen(cup),
+                "missing": missing_score(flight, cup),
                 "scores": []
-                if one.elsewhere
-                else [form[f"{one.cup.code}-{score.name}"] for score in form.asked if score.descriptor is not None],
-                "words": None if one.elsewhere else form[f"{one.cup.code}-words"],
+                if cup.elsewhere
+                else [form[f"{cup.cup.code}-{score.name}"] for score in form.asked if score.descriptor is not None],
+                "words": None if cup.elsewhere else form[f"{cup.cup.code}-words"],
             }
-            for one in cups
+            for cup in cups
         ]
         context = {
             "flight": flight,
@@ -196,15 +196,15 @@ class Scores(View):
             "protocol": protocol_sentence(flight.protocol, infusions=flight.infusions),
             "saved": "saved" in request.GET and not form.is_bound,
             "is_revealed": flight.revealed_at is not None,
-            "n_tasted": sum(one.cup.tasted for one in cups),
+            "n_tasted": sum(cup.cup.tasted for cup in cups),
             "cautions": tasting_cautions(),
         }
         return render(request, "pages/flight_scores.html", context, status=422 if form.errors else 200)
 
 
-def digest(one: OwnCup) -> str:
+def digest(cup: OwnCup) -> str:
     """Return a short digest of what is stored of a cup."""
-    return sha256(repr(sorted(one.values.items())).encode()).hexdigest()[:12]
+    return sha256(repr(sorted(cup.values.items())).encode()).hexdigest()[:12]
 
 
 def _brew_of(member: Member, flight: FlightItem) -> Mapping[str, object]:

@@ -125,9 +125,9 @@ class ChangeFlight(View):
 
 def _first_values(member: Member) -> dict[str, object]:
     """Return the first values of a new flight: its author pours, and all others who may taste are tasters."""
-    others = [one for one in members_of(member) if one.left_at is None and one.user_id != member.user_id]
+    others = [person for person in members_of(member) if person.left_at is None and person.user_id != member.user_id]
     return {
-        "tasters": [str(one.user_id) for one in others if one.may_write],
+        "tasters": [str(person.user_id) for person in others if person.may_write],
         "pourers": [str(member.user_id)],
         "cups_per_sitting": FIRST_CUPS,
         "sittings": FIRST_SITTINGS,
@@ -137,8 +137,8 @@ def _first_values(member: Member) -> dict[str, object]:
 
 
 def _form(member: Member, begins_with: dict[str, object], request: HttpRequest | None = None) -> FlightForm:
-    found = list_records(member, "lot", filters={"status": "sample"}, after=None, limit=MOST_SEARCHED)
-    samples = sorted(found, key=lambda one: (str(one.fields["name"]).casefold(), one.id))
+    lots = list_records(member, "lot", filters={"status": "sample"}, after=None, limit=MOST_SEARCHED)
+    samples = sorted(lots, key=lambda lot: (str(lot.fields["name"]).casefold(), lot.id))
     data = request.POST if request is not None else None
     return FlightForm(member, samples, names_of_live_lots(member), begins_with=begins_with, data=data)
 
@@ -158,7 +158,7 @@ def _search_or_preview(
         except Invalid as refused:
             form.show(refused)
         else:
-            people = {one.user_id: str(one.user) for one in form.people}
+            people = {person.user_id: str(person.user) for person in form.people}
             plan = preview_sentences(preview, people=people, has_pourers=bool(payload["pourers"]))
     return _render(request, member, form, flight, plan=plan)
 
@@ -174,24 +174,24 @@ def _render(  # noqa: PLR0913 - what the page shows
 ) -> HttpResponse:
     chosen = form.chosen()
     searched = _Search(request)
-    found = [one for one in form.samples if str(one.id) not in chosen and searched.takes(one)]
+    listed = [sample for sample in form.samples if str(sample.id) not in chosen and searched.takes(sample)]
     if adds:
         room = max(0, MOST_SAMPLES - len(chosen))
-        chosen += [str(one.id) for one in found[:room]]
-        found = found[room:]
+        chosen += [str(sample.id) for sample in listed[:room]]
+        listed = listed[room:]
     context: dict[str, Any] = {
         "form": form,
         "wrong": wrong_fields(form),
         "flight": flight,
         "chosen": _chosen_rows(member, form, chosen),
         "found": [
-            {"id": one.id, "name": one.fields["name"], "line": sample_line(one.fields)} for one in found[:MOST_SAMPLES]
+            {"id": row.id, "name": row.fields["name"], "line": sample_line(row.fields)} for row in listed[:MOST_SAMPLES]
         ],
-        "n_more": max(0, len(found) - MOST_SAMPLES),
+        "n_more": max(0, len(listed) - MOST_SAMPLES),
         "searched": searched,
         "suppliers": _values_of(form.samples, "supplier"),
-        "harvests": sorted({_harvest(one) for one in form.samples} - {""}, reverse=True),
-        "parts": [form[f"part-{one.user_id}"] for one in form.people],
+        "harvests": sorted({_harvest(sample) for sample in form.samples} - {""}, reverse=True),
+        "parts": [form[f"part-{person.user_id}"] for person in form.people],
         "cups": [form[name] for name in ("cups_per_sitting", "sittings", "repeats")],
         "more": [form[name] for name in _MORE],
         "is_open": _uses_more(form),
@@ -203,7 +203,7 @@ def _render(  # noqa: PLR0913 - what the page shows
 
 
 def _chosen_rows(member: Member, form: FlightForm, chosen: Sequence[str]) -> list[dict[str, object]]:
-    samples = {str(one.id): one for one in form.samples}
+    samples = {str(sample.id): sample for sample in form.samples}
     names, places = names_of_live_lots(member), form.expected_places()
     return [
         {
@@ -247,7 +247,7 @@ class _Search:
 
 
 def _values_of(samples: Sequence[Record], name: str) -> list[str]:
-    return sorted({str(one.fields[name]) for one in samples if one.fields.get(name)}, key=str.casefold)
+    return sorted({str(sample.fields[name]) for sample in samples if sample.fields.get(name)}, key=str.casefold)
 
 
 def _harvest(sample: Record) -> str:

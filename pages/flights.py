@@ -45,11 +45,11 @@ def membership_of(request: HttpRequest, flight: UUID) -> Member:
 def flights(request: HttpRequest) -> HttpResponse:
     """List the flights of the team that the caller works for, those with something for them to do first."""
     memberships = of_chosen_team(request, memberships_in(request))
-    found = [one for member in memberships for one in _with_steps(member)]
+    rows = [row for member in memberships for row in _with_steps(member)]
     context = {
-        **flights_context(found),
+        **flights_context(rows),
         "decides": any(member.decides for member in memberships),
-        "triangles": [one for member in memberships for one in _own_triangles(member)],
+        "triangles": [row for member in memberships for row in _own_triangles(member)],
     }
     return render(request, "pages/flights.html", context)
 
@@ -95,13 +95,13 @@ def _own_triangles(member: Member) -> list[dict[str, object]]:
 def _with_steps(member: Member) -> list[tuple[FlightItem, NextStep]]:
     people = _people(member)
     return [
-        (one, next_step(one, me=member.user_id, decides=member.decides, people=people))
-        for one in flights_of(member, after=None, limit=MOST_SHOWN)
+        (flight, next_step(flight, me=member.user_id, decides=member.decides, people=people))
+        for flight in flights_of(member, after=None, limit=MOST_SHOWN)
     ]
 
 
 def _people(member: Member) -> dict[str, str]:
-    return {str(one.user_id): str(one.user) for one in members_of(member)}
+    return {str(person.user_id): str(person.user) for person in members_of(member)}
 
 
 class AdmitLate(View):
@@ -111,7 +111,7 @@ class AdmitLate(View):
         """Lead to the flight: somebody who was signed out when admitting one comes back here."""
         member, flight = _member_and_flight(request, flight_id)
         session = id_from_path(session_id)
-        if all(one.shown.session != session for one in late_sessions(flight_row(member, flight))):
+        if all(late.shown.session != session for late in late_sessions(flight_row(member, flight))):
             raise NotFound
         return redirect("flight", flight)
 

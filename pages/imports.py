@@ -127,18 +127,18 @@ def _count_ratings(columns: Sequence[str], lines: Sequence[tuple[int, Sequence[s
     return count
 
 
-def _check_size(found: int, most: int, message: str) -> None:
+def _check_size(count: int, most: int, message: str) -> None:
     """Refuse a file that has more than is imported at once."""
-    if found > most:
-        raise Invalid(problems=[Problem("", "too_many", message % {"found": found, "most": most})])
+    if count > most:
+        raise Invalid(problems=[Problem("", "too_many", message % {"found": count, "most": most})])
 
 
 def _summary(outcome: _Outcome) -> list[str]:
     """Say what is new, corrected, the same and left alone."""
     counts = outcome.counts
 
-    def total(what: str) -> int:
-        return sum(n for (_type, outcome_), n in counts.items() if outcome_ == what)
+    def total(kind: str) -> int:
+        return sum(n for (_type, outcome_), n in counts.items() if outcome_ == kind)
 
     new = {"lots": counts["lot", NEW], "sessions": counts["session", NEW], "infusions": counts["infusion", NEW]}
     new["notes"] = counts["note", NEW]

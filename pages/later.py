@@ -59,8 +59,8 @@ def _refuse_if_too_many(request: HttpRequest, key: str | None) -> HttpResponseBa
 def _key(request: HttpRequest) -> str | None:
     """Return the key under which a request is counted, the address without a valid token; None if the API counts it."""
     if bearer_token(request) is not None:
-        found = valid_token(request)
-        return _by_address(request) if found is None else str(found.member.user_id)
+        token = valid_token(request)
+        return _by_address(request) if token is None else str(token.member.user_id)
     by_program = request.path_info.startswith(_API)
     is_shared = request.path_info.startswith(_SHARED)  # the same for everyone, so no cookie is read
     if not is_shared and settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:

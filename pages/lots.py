@@ -93,21 +93,21 @@ def lots(request: HttpRequest) -> HttpResponse:
 def compare(request: HttpRequest) -> HttpResponse:
     """Show two to six lots of one team side by side."""
     memberships, ticked = memberships_in(request), ticked_in(request.GET)
-    found = lots_named(memberships, ticked[: MOST_GROUPS + 1])
-    if len(found) < min(len(ticked), MOST_GROUPS + 1):
+    lots = lots_named(memberships, ticked[: MOST_GROUPS + 1])
+    if len(lots) < min(len(ticked), MOST_GROUPS + 1):
         raise NotFound
-    teams = {lot.team_id for lot in found}
+    teams = {lot.team_id for lot in lots}
     members = [member for member in memberships if member.team_id in teams]
     why = _why_not(len(ticked), len(members))
     if why:
-        shown = ComparisonPage(again=tick_again([str(lot.id) for lot in found[:MOST_GROUPS]]), why=why)
+        shown = ComparisonPage(again=tick_again([str(lot.id) for lot in lots[:MOST_GROUPS]]), why=why)
     else:
         compared = compare_lots(members[0], ticked)
         show_times_of(members[0].team)
         today = timezone.localdate()
         rested = {lot: readiness_for(members[0], lot, today=today, level=None).readiness for lot in ticked}
-        rests = {str(lot): rest_words(one) for lot, one in rested.items() if one is not None}
-        shown = comparison_page(compared, lots=found, labels=labels_of(members[0]), rests=rests)
+        rests = {str(lot): rest_words(rest) for lot, rest in rested.items() if rest is not None}
+        shown = comparison_page(compared, lots=lots, labels=labels_of(members[0]), rests=rests)
     return render(request, "pages/compare.html", {"page": shown})
 
 
@@ -118,19 +118,19 @@ def next_tastings(request: HttpRequest) -> HttpResponse:
     plan = tasting_plan(chosen_member(request))
     rows = [
         {
-            "name": one.name or _("Lot without a name"),
-            "href": f"/lots/{one.lot}/report/",
-            "sentence": next_session_sentence(one.next),
-            "status": label(STATUSES, one.status),
-            "sessions": counted(one.sessions, "session"),
+            "name": tasting.name or _("Lot without a name"),
+            "href": f"/lots/{tasting.lot}/report/",
+            "sentence": next_session_sentence(tasting.next),
+            "status": label(STATUSES, tasting.status),
+            "sessions": counted(tasting.sessions, "session"),
         }
-        for one in plan.tastings
+        for tasting in plan.tastings
     ]
     left = plan.open_lots - len(rows)
-    more = ngettext("%(n)s more lot has an open question.", "%(n)s more lots have an open question.", left) % {
+    text = ngettext("%(n)s more lot has an open question.", "%(n)s more lots have an open question.", left) % {
         "n": left
     }
-    return render(request, "pages/next_tastings.html", {"rows": rows, "more": more if left else ""})
+    return render(request, "pages/next_tastings.html", {"rows": rows, "more": text if left else ""})
 
 
 def _why_not(n_ticked: int, n_teams: int) -> str:

@@ -44,13 +44,13 @@ class PotForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         """Refuse leaf for which no cup can be predicted in so much water."""
-        found = super().clean() or {}
+        cleaned = super().clean() or {}
         if not self.errors:
             try:
-                small_pot(_pot_of(found))
+                small_pot(_pot_of(cleaned))
             except PotError as error:
                 self.add_error(error.field, pot_problem(error))
-        return found
+        return cleaned
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +106,10 @@ def own_pot(request: HttpRequest) -> OwnPot:
 def _number(text: str) -> float | str:
     """Return a number of the cookie, to be formatted for the reader's language."""
     try:
-        found = float(text)
+        value = float(text)
     except ValueError:
         return text
-    return int(found) if found == int(found) else found
+    return int(value) if value == int(value) else value
 
 
 def _pot_of(values: dict[str, Any]) -> Pot:

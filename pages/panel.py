@@ -49,10 +49,10 @@ class TeamPanel(View):
         member = chosen_member(request)
         panel, labels = panel_of(member.team_id), labels_of(member)
         people = members_of(member)
-        names = {str(one.user_id): str(one.user) for one in people}
-        tasting = [str(one.user_id) for one in people if one.may_write and one.left_at is None]
+        names = {str(person.user_id): str(person.user) for person in people}
+        tasting = [str(person.user_id) for person in people if person.may_write and person.left_at is None]
         me = str(member.user_id)
-        shown = sorted(tasters_shown(member, panel), key=lambda one: (one != me, names.get(one, "").casefold()))
+        shown = sorted(tasters_shown(member, panel), key=lambda user: (user != me, names.get(user, "").casefold()))
         context = {
             "team": member.team.name,
             "computed": day(panel.computed_at) if panel.computed_at else "",
@@ -60,12 +60,12 @@ class TeamPanel(View):
             "agreements": _agreements(panel, labels),
             "words": [_word(panel, key, labels) for key in _in_order(panel.descriptors)],
             "tasters": [
-                {"name": names.get(one, ""), "is_me": one == me, **_taster(panel, one, labels)} for one in shown
+                {"name": names.get(user, ""), "is_me": user == me, **_taster(panel, user, labels)} for user in shown
             ],
             "joining": [
-                {"name": names[one], "is_me": one == me, **_joining(panel, one)}
-                for one in sorted(tasting, key=lambda one: (one != me, names[one].casefold()))
-                if (one == me or member.sees_all_tasters) and not _progress(panel, one).known
+                {"name": names[user], "is_me": user == me, **_joining(panel, user)}
+                for user in sorted(tasting, key=lambda user: (user != me, names[user].casefold()))
+                if (user == me or member.sees_all_tasters) and not _progress(panel, user).known
             ],
             "sees_all": member.sees_all_tasters,
         }
@@ -78,8 +78,8 @@ def _progress(panel: PanelFigures, taster: str) -> Joining:
 
 
 def _joining(panel: PanelFigures, taster: str) -> dict[str, Any]:
-    found = _progress(panel, taster)
-    return {"done": found.done, "needed": found.needed, "sentence": joining_sentence(found)}
+    progress = _progress(panel, taster)
+    return {"done": progress.done, "needed": progress.needed, "sentence": joining_sentence(progress)}
 
 
 def _in_order(keys: Mapping[str, object]) -> list[str]:
@@ -97,13 +97,13 @@ def _agreements(panel: PanelFigures, labels: Mapping[str, str]) -> list[tuple[st
 
 
 def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str, Any]:
-    found = panel.descriptors[key].agreement
+    agreement = panel.descriptors[key].agreement
     return {
         "label": descriptor_label(key, labels),
-        "tasters": len(found.tasters),
-        "lots": found.lots,
-        "single": coefficient(found.single),
-        "mean": coefficient(found.mean),
+        "tasters": len(agreement.tasters),
+        "lots": agreement.lots,
+        "single": coefficient(agreement.single),
+        "mean": coefficient(agreement.mean),
     }
 
 

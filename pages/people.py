@@ -43,8 +43,8 @@ class PlaceForm(forms.Form):
     role = forms.ChoiceField(label=gettext_lazy("Role"), choices=list(ROLES.items()), initial="taster")
     shop = forms.ChoiceField(label=gettext_lazy("Shop"))
 
-    def __init__(self, shops: Sequence[Shop], data: Any = None, **given: Any) -> None:  # noqa: ANN401 - Django's form data
-        super().__init__(data, **given)
+    def __init__(self, shops: Sequence[Shop], data: Any = None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's form data
+        super().__init__(data, **kwargs)
         self.fields["shop"] = forms.ChoiceField(
             label=self.fields["shop"].label, choices=[(str(shop.id), shop.name) for shop in shops]
         )
@@ -73,7 +73,7 @@ class People(View):
         """Invite somebody: show the link once, to be copied or scanned."""
         member, now = chosen_member(request), timezone.now()
         form = InvitationForm(shops_of(member), request.POST)
-        made: dict[str, Any] = {}
+        extra: dict[str, Any] = {}
         if form.is_valid():
             chosen = form.cleaned_data
             ends = now + timedelta(days=chosen["days"])
@@ -84,8 +84,8 @@ class People(View):
                 add_problems(form, refused)
             else:
                 link = request.build_absolute_uri(reverse("join", args=[token]))
-                made = {"link": link, "square": qr_code(link), "made": _invitation(invitation, now=now)}
-        return _render(request, member, form, **made)
+                extra = {"link": link, "square": qr_code(link), "made": _invitation(invitation, now=now)}
+        return _render(request, member, form, **extra)
 
 
 class OneMember(View):
@@ -154,7 +154,7 @@ class EndInvitation(View):
         return redirect("people")
 
 
-def _render(request: HttpRequest, member: Member, form: InvitationForm, **made: Any) -> HttpResponse:  # noqa: ANN401 - of the template
+def _render(request: HttpRequest, member: Member, form: InvitationForm, **extra: Any) -> HttpResponse:  # noqa: ANN401 - of the template
     now = timezone.now()
     shops: dict[UUID | None, str] = {shop.id: shop.name for shop in shops_of(member)}
     people = members_of(member)
@@ -164,22 +164,22 @@ def _render(request: HttpRequest, member: Member, form: InvitationForm, **made: 
         "owner": member.runs_team,
         "me": member.user_id,
         "members": [
-            {"user": one.user_id, "name": str(one.user), "role": ROLES[one.role], "shop": shops.get(one.shop_id, "")}
-            for one in people
-            if one.left_at is None
+            {"user": row.user_id, "name": str(row.user), "role": ROLES[row.role], "shop": shops.get(row.shop_id, "")}
+            for row in people
+            if row.left_at is None
         ],
-        "left": [{"name": str(one.user), "day": day(one.left_at)} for one in people if one.left_at is not None],
-        "invitations": [_invitation(one, now=now) for one in open_ones],
+        "left": [{"name": str(row.user), "day": day(row.left_at)} for row in people if row.left_at is not None],
+        "invitations": [_invitation(invitation, now=now) for invitation in open_ones],
         "form": form,
-        **made,
+        **extra,
     }
     return render(request, "pages/people.html", context, status=422 if form.errors else 200)
 
 
 def open_invitations(member: Member, *, now: datetime) -> list[Invitation]:
     """Return the invitations that somebody may still accept, the newest first; owners only."""
-    found = invitations_of(member, after=None, limit=_MOST_INVITATIONS)
-    return [one for one in found if one.used_at is None and one.revoked_at is None and one.expires_at > now]
+    invitations = invitations_of(member, after=None, limit=_MOST_INVITATIONS)
+    return [row for row in invitations if row.used_at is None and row.revoked_at is None and row.expires_at > now]
 
 
 def _invitation(invitation: Invitation, *, now: datetime) -> dict[str, object]:

@@ -95,10 +95,10 @@ class PhotosOf(View):
         self, request: HttpRequest, member: Member, record_type: str, record: UUID, form: forms.Form
     ) -> HttpResponse:
         parents = {name: record if name == record_type else None for name in _PARENTS}
-        found = list_photos(member, session=parents["session"], lot=parents["lot"], after=None, limit=_MOST)
+        photos = list_photos(member, session=parents["session"], lot=parents["lot"], after=None, limit=_MOST)
         context = {
             "form": form,
-            "photos": [_row(photo) for photo in found],
+            "photos": [_row(photo) for photo in photos],
             "back": address_of(record_type, record),
             "type_name": RECORD_TYPES[record_type],
             "may_write": member.may_write,
@@ -151,8 +151,8 @@ class PhotoPage(View):
     def get(self, request: HttpRequest, photo_id: str) -> HttpResponse:
         """Show it; with ``white_x`` and ``white_y`` the next click is on the liquor."""
         member, photo = _found(request, photo_id)
-        given = {name: request.GET[name] for name in ("white_x", "white_y") if name in request.GET}
-        return self._render(request, member, photo, ColourForm(initial=given), given)
+        point = {name: request.GET[name] for name in ("white_x", "white_y") if name in request.GET}
+        return self._render(request, member, photo, ColourForm(initial=point), point)
 
     def post(self, request: HttpRequest, photo_id: str) -> HttpResponse:
         """Take a click, measure the colour, or delete the photo."""
@@ -181,7 +181,7 @@ class PhotoPage(View):
         return self._render(request, member, photo, form, data)
 
     def _render(
-        self, request: HttpRequest, member: Member, photo: Photo, form: ColourForm, given: dict[str, str]
+        self, request: HttpRequest, member: Member, photo: Photo, form: ColourForm, point: dict[str, str]
     ) -> HttpResponse:
         parent = ("session", photo.session_id) if photo.session_id else ("lot", photo.lot_id)
         try:
@@ -196,7 +196,7 @@ class PhotoPage(View):
             "form": form,
             "photo": row,
             "width": _WIDTH_PX,
-            "white": (given["white_x"], given["white_y"]) if {"white_x", "white_y"} <= given.keys() else None,
+            "white": (point["white_x"], point["white_y"]) if {"white_x", "white_y"} <= point.keys() else None,
             "reason": str(COLOUR_REASONS[colour.reason]) if colour is not None and colour.reason else "",
             "may_change": may_change,
             "parent": parent,
@@ -214,12 +214,12 @@ def _clicked(request: HttpRequest, photo: Photo, of: str) -> dict[str, str]:
     if content is None or f"{of}.x" not in request.POST:
         return {}
     height_px = _WIDTH_PX * content.height / content.width
-    found: dict[str, str] = {}
+    point: dict[str, str] = {}
     for axis, size_px in (("x", _WIDTH_PX), ("y", height_px)):
         pixel = number_in(request.POST.get(f"{of}.{axis}", ""))
         percent = 100 * float(pixel) / size_px if isinstance(pixel, int | float) else 0.0
-        found[f"{of}_{axis}"] = f"{min(max(percent, 0.0), 100.0):.1f}"
-    return found
+        point[f"{of}_{axis}"] = f"{min(max(percent, 0.0), 100.0):.1f}"
+    return point
 
 
 @page

@@ -86,15 +86,15 @@ def options_for(member: Member, type_name: str, session: UUID | None = None) -> 
         options["descriptor"] = dict(sorted(words.items(), key=lambda item: item[1].casefold()))
     if "infusion" in names and session is not None:
         options["infusion"] = {
-            str(one.id): infusion_name(one.fields["number"]) for one in children_of(member, "infusion", session)
+            str(row.id): infusion_name(row.fields["number"]) for row in children_of(member, "infusion", session)
         }
     return options
 
 
 def children_of(member: Member, type_name: str, session: UUID) -> list[Record]:
     """Return the infusions of a session by number, or its notes."""
-    found = list_records(member, type_name, filters={"session": str(session)}, after=None, limit=MOST_OF_A_SESSION)
-    return sorted(found, key=lambda one: float(str(one.fields["number"]))) if type_name == "infusion" else list(found)
+    rows = list_records(member, type_name, filters={"session": str(session)}, after=None, limit=MOST_OF_A_SESSION)
+    return sorted(rows, key=lambda row: float(str(row.fields["number"]))) if type_name == "infusion" else list(rows)
 
 
 def infusion_name(number: object) -> str:

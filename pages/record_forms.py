@@ -62,34 +62,34 @@ class RecordForm(forms.Form):
         self.schema, self.options, self.values = schema, options, values
         self.zone = zone_of_form(data.get("time_zone") if data else None)
         self.shown = [schema.by_name()[name] for name in names]
-        shown = {one.name: _form_value(one, values.get(one.name), self.zone) for one in self.shown}
+        shown = {field.name: _form_value(field, values.get(field.name), self.zone) for field in self.shown}
         super().__init__(data, initial={**shown, "time_zone": str(self.zone)})
-        for one in self.shown:
-            self.fields[one.name] = self._form_field(one)
-        if all(one.kind != "moment" for one in self.shown):
+        for field in self.shown:
+            self.fields[field.name] = self._form_field(field)
+        if all(field.kind != "moment" for field in self.shown):
             del self.fields["time_zone"]
 
     def clean(self) -> dict[str, Any]:
         """Turn what was sent into wire values; what the schema refuses is shown beside its field."""
-        for one in self.shown:
-            sent = self.cleaned_data.get(one.name)
-            if one.name in self.values and sent == self.initial[one.name]:
-                self.cleaned_data[one.name] = self.values[one.name]  # as it is, seconds included
+        for field in self.shown:
+            sent = self.cleaned_data.get(field.name)
+            if field.name in self.values and sent == self.initial[field.name]:
+                self.cleaned_data[field.name] = self.values[field.name]  # as it is, seconds included
                 continue
             try:
-                self.cleaned_data[one.name] = clean_value(one, self._wire_value(one, sent))
+                self.cleaned_data[field.name] = clean_value(field, self._wire_value(field, sent))
             except InvalidValue as error:
-                self.add_error(one.name, sentence(fault_text(error.fault)))
+                self.add_error(field.name, sentence(fault_text(error.fault)))
             except MissingTimeError:
-                self.add_error(one.name, missing_time(self.zone))
+                self.add_error(field.name, missing_time(self.zone))
         return self.cleaned_data
 
     def changed(self) -> dict[str, object]:
         """Return the fields whose value is another than the record's."""
         return {
-            one.name: self.cleaned_data[one.name]
-            for one in self.shown
-            if self.cleaned_data[one.name] != self.values.get(one.name, one.default)
+            field.name: self.cleaned_data[field.name]
+            for field in self.shown
+            if self.cleaned_data[field.name] != self.values.get(field.name, field.default)
         }
 
     def add_problems(self, problems: Iterable[Problem]) -> None:
@@ -97,55 +97,55 @@ class RecordForm(forms.Form):
         for problem in problems:
             self.add_error(problem.field if problem.field in self.fields else None, sentence(problem.detail))
 
-    def _wire_value(self, one: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
-        if one.kind == "moment" and sent:
-            return wire_form(sent, self.zone, stands=self.values.get(one.name))
-        return _wire_value(one, sent)
+    def _wire_value(self, field: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
+        if field.kind == "moment" and sent:
+            return wire_form(sent, self.zone, stands=self.values.get(field.name))
+        return _wire_value(field, sent)
 
-    def _form_field(self, one: Field) -> forms.Field:
-        name = field_label(self.schema.type, one.name)
-        attributes: dict[str, Any] = {"required": True} if one.required else {}
-        match one.kind:
+    def _form_field(self, field: Field) -> forms.Field:
+        name = field_label(self.schema.type, field.name)
+        extra: dict[str, Any] = {"required": True} if field.required else {}
+        match field.kind:
             case "choice" | "reference" | "truth":
-                if one.kind == "truth" and one.default is not None:
+                if field.kind == "truth" and field.default is not None:
                     return forms.BooleanField(label=name, required=False)
                 return forms.ChoiceField(
-                    label=name, required=False, choices=self._choices(one), widget=forms.Select(attributes)
+                    label=name, required=False, choices=self._choices(field), widget=forms.Select(extra)
                 )
             case "key":
-                return forms.ChoiceField(label=name, required=False, choices=self._choices(one))
+                return forms.ChoiceField(label=name, required=False, choices=self._choices(field))
             case "date" | "moment":
-                kind = "date" if one.kind == "date" else "datetime-local"
-                widget: forms.Widget = forms.TextInput({"type": kind, **attributes})
-                if one.kind == "moment":
+                kind = "date" if field.kind == "date" else "datetime-local"
+                widget: forms.Widget = forms.TextInput({"type": kind, **extra})
+                if field.kind == "moment":
                     in_zone = _("Time in %(zone)s") % {"zone": zone_name(self.zone)}
                     return forms.CharField(label=name, required=False, widget=widget, help_text=in_zone)
             case "number" | "integer":
-                mode = "numeric" if one.kind == "integer" else "decimal"
-                widget = forms.TextInput({"inputmode": mode, "autocomplete": "off", **attributes})
-            case _ if one.name == "country":
-                return forms.ChoiceField(label=name, required=False, choices=self._choices(one))
-            case _ if one.longest > _LONG:
-                widget = forms.Textarea({"rows": 3, "maxlength": one.longest})
+                mode = "numeric" if field.kind == "integer" else "decimal"
+                widget = forms.TextInput({"inputmode": mode, "autocomplete": "off", **extra})
+            case _ if field.name == "country":
+                return forms.ChoiceField(label=name, required=False, choices=self._choices(field))
+            case _ if field.longest > _LONG:
+                widget = forms.Textarea({"rows": 3, "maxlength": field.longest})
             case _:
-                widget = forms.TextInput({"maxlength": one.longest, **attributes} if one.kind == "text" else attributes)
+                widget = forms.TextInput({"maxlength": field.longest, **extra} if field.kind == "text" else extra)
         return forms.CharField(label=name, required=False, widget=widget, strip=True)
 
-    def _choices(self, one: Field) -> list[tuple[str, str]]:
+    def _choices(self, field: Field) -> list[tuple[str, str]]:
         """Return the choices: the empty one first, where the field may be empty; always the present value."""
-        if one.kind == "truth":
+        if field.kind == "truth":
             known: Mapping[str, object] = {"true": _("yes"), "false": _("no")}
-        elif one.name in self.options:
-            known = self.options[one.name]
+        elif field.name in self.options:
+            known = self.options[field.name]
         else:
-            known = CHOICES[one.name]
-        listed = [(code, str(known[code])) for code in one.choices or known if code in known]
-        if one.name == "country":
+            known = CHOICES[field.name]
+        listed = [(code, str(known[code])) for code in field.choices or known if code in known]
+        if field.name == "country":
             listed.sort(key=lambda item: item[1])
-        now = _form_value(one, self.values.get(one.name), self.zone)
+        now = _form_value(field, self.values.get(field.name), self.zone)
         if now and now not in dict(listed):
-            listed.append((now, value_text(one, self.values.get(one.name), self.options)))
-        nothing = [] if one.required and now else [("", NOTHING)]
+            listed.append((now, value_text(field, self.values.get(field.name), self.options)))
+        nothing = [] if field.required and now else [("", NOTHING)]
         return [*nothing, *listed]
 
 
@@ -158,7 +158,7 @@ def wrong_fields(form: forms.Form, names: Mapping[str, str] | None = None) -> li
     ]
 
 
-def value_text(one: Field, value: object, options: Options) -> str:
+def value_text(field: Field, value: object, options: Options) -> str:
     """Write a value for people.
 
     Examples
@@ -168,22 +168,22 @@ def value_text(one: Field, value: object, options: Options) -> str:
     """
     if value is None or value in ("", []):
         return NOTHING
-    if one.name in options:
-        return options[one.name].get(str(value), _("no longer there"))
+    if field.name in options:
+        return options[field.name].get(str(value), _("no longer there"))
     if isinstance(value, bool):
         return _("yes") if value else _("no")
-    if isinstance(value, str) and one.name in CHOICES:
-        return label(CHOICES[one.name], value)
-    match one.kind:
+    if isinstance(value, str) and field.name in CHOICES:
+        return label(CHOICES[field.name], value)
+    match field.kind:
         case "date":
             return day(value)
         case "moment":
             return day_and_time(str(value))
         case _:
-            return str(_form_value(one, value, UTC))
+            return str(_form_value(field, value, UTC))
 
 
-def width_of(one: Field) -> str:
+def width_of(field: Field) -> str:
     """Return how much room a field takes: ``short`` two beside each other on a phone, ``whole`` a line on every screen.
 
     Examples
@@ -191,11 +191,11 @@ def width_of(one: Field) -> str:
     >>> width_of(LOT.by_name()["quantity_g"]), width_of(LOT.by_name()["remarks"]), width_of(LOT.by_name()["supplier"])
     ('short', 'whole', '')
     """
-    if one.kind == "truth" and one.default is not None:
+    if field.kind == "truth" and field.default is not None:
         return ""  # a checkbox beside its label
-    if one.kind in ("number", "integer", "choice", "truth", "date") or one.name in ("code", "currency"):
+    if field.kind in ("number", "integer", "choice", "truth", "date") or field.name in ("code", "currency"):
         return "short"
-    return "whole" if one.longest > _LONG else ""
+    return "whole" if field.longest > _LONG else ""
 
 
 def sentence(text: str) -> str:
@@ -203,37 +203,37 @@ def sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
-def _form_value(one: Field, value: object, zone: tzinfo) -> Any:  # noqa: ANN401 - text, or a truth for a checkbox
+def _form_value(field: Field, value: object, zone: tzinfo) -> Any:  # noqa: ANN401 - text, or a truth for a checkbox
     """Return a wire value as the form shows it."""
     if value is None:
-        value = one.default
-    if one.kind == "truth":
-        return value if one.default is not None else {True: "true", False: "false"}.get(value, "")  # type: ignore[call-overload]
+        value = field.default
+    if field.kind == "truth":
+        return value if field.default is not None else {True: "true", False: "false"}.get(value, "")  # type: ignore[call-overload]
     if value is None:
         return ""
     if isinstance(value, list):
         return ", ".join(map(str, value))
-    if one.kind == "moment":
+    if field.kind == "moment":
         return typed_form(value, zone)
-    if one.kind == "number":
-        written = f"{value:.{one.decimals}f}" if one.decimals and isinstance(value, int | float) else f"{value}"
+    if field.kind == "number":
+        written = f"{value:.{field.decimals}f}" if field.decimals and isinstance(value, int | float) else f"{value}"
         return written.replace(".", str(get_format("DECIMAL_SEPARATOR")))
     return str(value)
 
 
-def _wire_value(one: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
+def _wire_value(field: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
     """Return the wire value of what was typed or chosen; the schema refuses text of another kind."""
-    if one.kind == "truth":
+    if field.kind == "truth":
         return {"true": True, "false": False}.get(sent) if isinstance(sent, str) else sent
     text = (sent or "").replace("\r\n", "\n")
-    if one.kind == "texts":
+    if field.kind == "texts":
         return [part.strip() for part in text.split(",") if part.strip()]
     if not text:
         return None
-    match one.kind:
+    match field.kind:
         case "number" | "integer":
             return number_in(text)
-        case _ if one.name == "currency":
+        case _ if field.name == "currency":
             return text.upper()
         case _:
             return text
@@ -254,5 +254,5 @@ def number_in(text: str) -> object:
     plain = plain.replace(",", ".").replace("\u2212", "-")
     if not _NUMBER.fullmatch(plain):
         return text
-    found = float(plain)
-    return int(found) if found == int(found) and abs(found) < 2**53 else found
+    value = float(plain)
+    return int(value) if value == int(value) and abs(value) < 2**53 else value

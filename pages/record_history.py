@@ -61,7 +61,7 @@ class RecordHistoryPage(View):
             refused = refusal_of(verdict)
             if not isinstance(refused, Invalid):
                 raise refused
-            reasons = [f"{field_label(record_type, one.field)}: {sentence(one.detail)}" for one in verdict.problems]
+            reasons = [f"{field_label(record_type, item.field)}: {sentence(item.detail)}" for item in verdict.problems]
             return _render(request, member, schema, record, history, reasons=reasons)
         query = urlencode({"saved": [name for name in fields if name not in _restoring(request)]}, doseq=True)
         return redirect(f"{address_of(record_type, record)}?{query}".rstrip("?"))
@@ -84,14 +84,14 @@ def _restoring(request: HttpRequest) -> set[str]:
 
 def _values_to_restore(schema: RecordSchema, history: History, names: list[str], *, at: str) -> dict[str, object]:
     """Return the values to bring back: each field's at the given moment, else its latest overwritten one."""
-    current = {str(one["field"]): one["value"] for one in history["current"]}
+    current = {str(entry["field"]): entry["value"] for entry in history["current"]}
     values: dict[str, object] = {}
     for name in names:
         if name == DELETED:
             again = _BRINGS_BACK[schema.type]
             values[again] = current.get(again)
         elif name in schema.by_name():
-            earlier = [one for one in history["overwritten"] if one["field"] == name and at in ("", one["at"])]
+            earlier = [entry for entry in history["overwritten"] if entry["field"] == name and at in ("", entry["at"])]
             if earlier or not at:
                 values[name] = earlier[0]["value"] if earlier else None
     return values
@@ -106,11 +106,11 @@ def _render(  # noqa: PLR0913 - what the page shows
     *,
     reasons: list[str] | None = None,
 ) -> HttpResponse:
-    values = {str(one["field"]): one["value"] for one in history["current"]}
-    people = {str(one.user_id): str(one.user) for one in members_of(member)}
+    values = {str(item["field"]): item["value"] for item in history["current"]}
+    people = {str(person.user_id): str(person.user) for person in members_of(member)}
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
-    found = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
-    rows = [row for row in found if row is not None]
+    described = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
+    rows = [row for row in described if row is not None]
     set_once = [row for row in rows if not row["earlier"] and row["now"]["value"] != NOTHING]
     by_edit = Counter(_who_and_when(row["now"]) for row in set_once)
     most_set = max(by_edit, key=by_edit.__getitem__, default=None)
@@ -149,16 +149,16 @@ def _row(
 ) -> dict[str, Any] | None:
     """Return a field with its present value and the earlier ones; None for one that was never set."""
 
-    def entry(one: Mapping[str, object]) -> dict[str, object]:
-        at = str(one["at"])
-        who = people.get(str(one["by"])) or _("somebody")
-        value = value_text(field, one["value"], options)
-        return {"value": value, "who": who, "when": day_and_time(at), "at": at}
+    def entry(change: Mapping[str, object]) -> dict[str, object]:
+        at = str(change["at"])
+        author = people.get(str(change["by"])) or _("somebody")
+        value = value_text(field, change["value"], options)
+        return {"value": value, "who": author, "when": day_and_time(at), "at": at}
 
-    current = [entry(one) for one in history["current"] if one["field"] == field.name]
+    current = [entry(change) for change in history["current"] if change["field"] == field.name]
     if not current:
         return None
-    earlier = [entry(one) for one in history["overwritten"] if one["field"] == field.name]
+    earlier = [entry(change) for change in history["overwritten"] if change["field"] == field.name]
     return {
         "name": field.name,
         "label": field_label(type_name, field.name),

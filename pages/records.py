@@ -163,8 +163,8 @@ def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[
     """Return who makes a record, and the values it begins with."""
     parent = PARENT.get(record_type)
     if parent is not None:
-        member, found = membership_with(request, parent, request.GET.get(parent, ""))
-        begins: dict[str, object] = {parent: str(found.id)}
+        member, record = membership_with(request, parent, request.GET.get(parent, ""))
+        begins: dict[str, object] = {parent: str(record.id)}
         if record_type == "session":
             now = format_utc_short(timezone.now().replace(second=0, microsecond=0))
             shop = str(member.shop_id) if member.shop_id else None
@@ -226,17 +226,17 @@ def _suggestions(member: Member, note: Record) -> dict[str, Any]:
         check_may_accept(member, note.id)
     except NotAllowed:
         return {}
-    found = [one for one in suggestions_for(member, note.id).suggestions if one.present]
+    suggestions = [suggestion for suggestion in suggestions_for(member, note.id).suggestions if suggestion.present]
     intensity = RECORD_SCHEMAS["note"].by_name()["intensity"]
     labels = labels_of(member)
     return {
         "suggested": [
             (
-                one.descriptor,
-                descriptor_label(one.descriptor, labels),
-                "" if one.intensity is None else value_text(intensity, one.intensity, {}),
+                suggestion.descriptor,
+                descriptor_label(suggestion.descriptor, labels),
+                "" if suggestion.intensity is None else value_text(intensity, suggestion.intensity, {}),
             )
-            for one in found
+            for suggestion in suggestions
         ]
     }
 
@@ -371,37 +371,37 @@ def _back(type_name: str, values: Mapping[str, object], record: Record | None) -
 def _children(member: Member, session: Record) -> dict[str, Any]:
     """Return the rows of a session's infusions and notes, each leading to its page."""
     infusions = children_of(member, "infusion", session.id)
-    names = {str(one.id): infusion_name(one.fields["number"]) for one in infusions}
+    names = {str(infusion.id): infusion_name(infusion.fields["number"]) for infusion in infusions}
     words = options_for(member, "note")["descriptor"]
     note_schema = RECORD_SCHEMAS["note"].by_name()
     notes = [
         (
-            str(one.fields.get("infusion") or ""),
+            str(note.fields.get("infusion") or ""),
             {
-                "href": address_of("note", one.id),
-                "name": words.get(str(one.fields.get("descriptor")), ""),
-                "points": value_text(note_schema["intensity"], one.fields.get("intensity"), {})
-                if one.fields.get("intensity") is not None
+                "href": address_of("note", note.id),
+                "name": words.get(str(note.fields.get("descriptor")), ""),
+                "points": value_text(note_schema["intensity"], note.fields.get("intensity"), {})
+                if note.fields.get("intensity") is not None
                 else "",
                 # in the mouth is where most is noted of an infusion
                 "moment": ""
-                if one.fields["moment"] == "mouth" and one.fields.get("infusion")
-                else label(MOMENTS, str(one.fields["moment"])),
-                "text": one.fields.get("text") or "",
+                if note.fields["moment"] == "mouth" and note.fields.get("infusion")
+                else label(MOMENTS, str(note.fields["moment"])),
+                "text": note.fields.get("text") or "",
             },
         )
-        for one in children_of(member, "note", session.id)
+        for note in children_of(member, "note", session.id)
     ]
     notes.sort(key=lambda note: (not note[1]["points"], _note_order(note[1]["name"], words), note[1]["moment"]))
     return {
         "infusions": [
             {
-                "href": address_of("infusion", one.id),
-                "name": names[str(one.id)],
-                "steep": duration(float(str(one.fields["steep_s"]))),
-                "notes": [note for of, note in notes if of == str(one.id)],
+                "href": address_of("infusion", infusion.id),
+                "name": names[str(infusion.id)],
+                "steep": duration(float(str(infusion.fields["steep_s"]))),
+                "notes": [note for of, note in notes if of == str(infusion.id)],
             }
-            for one in infusions
+            for infusion in infusions
         ],
         "notes": [note for of, note in notes if of not in names],
     }

@@ -81,7 +81,7 @@ def _content_with_links(member: Member, lot: Record, *, own: Pot | None) -> Repo
     )
     return replace(
         content,
-        sessions=tuple(replace(one, href=f"/lots/{lot.id}/sessions/{one.id}/") for one in content.sessions),
+        sessions=tuple(replace(session, href=f"/lots/{lot.id}/sessions/{session.id}/") for session in content.sessions),
         photos=photos_below(f"/lots/{lot.id}", content.photos),
         logo_href=logo_below(f"/lots/{lot.id}", content.logo),
     )
@@ -108,7 +108,7 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
         state,
         lambda: _content_with_links(*member_with(request, lot_id), own=own.pot),
         own=own,
-        beside=f"/lots/{lot}/report",
+        address=f"/lots/{lot}/report",
         actions={
             **({_("Start tasting"): f"{table}#/pot/lot/{lot}"} if member.may_write else {}),
             _("Card"): f"/lots/{lot}/card/",
@@ -135,14 +135,14 @@ def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
     read: Callable[[], ReportContent],
     *,
     own: OwnPot,
-    beside: str,
+    address: str,
     lang: str = "",
     actions: Mapping[str, str],
 ) -> tuple[str, SafeString]:
     """Return the lot's name and its report, read and written anew only when something may have changed.
 
-    It has links to its other forms, which lie beside an address. It is cached by language and pot, unless the form of
-    the pot is not valid.
+    It has links to its other forms, whose addresses begin with ``address``. It is cached by language and pot, unless
+    the form of the pot is not valid.
 
     Parameters
     ----------
@@ -155,10 +155,10 @@ def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
     """
     query = f"?lang={lang}" if lang else ""
     downloads = {
-        _("PDF"): f"{beside}.pdf{query}",
-        _("Picture"): f"{beside}.png{query}",
-        _("Curve as SVG"): f"{beside}.svg{query}",
-        _("Figures as CSV"): f"{beside}.csv{query}",
+        _("PDF"): f"{address}.pdf{query}",
+        _("Picture"): f"{address}.png{query}",
+        _("Curve as SVG"): f"{address}.svg{query}",
+        _("Figures as CSV"): f"{address}.csv{query}",
     }
     around = {"downloads": downloads, "actions": actions, "pot": own, "lang": lang}
 
@@ -246,19 +246,19 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
     tag = f'"{digest[:32]}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag})
-    found = request_document(
+    document = request_document(
         member.team_id, digest=digest, layout=layout, form=form, payload=payload, now=timezone.now()
     )
-    if found.content is not None:
-        answer = sent_file(bytes(found.content), name, kind=_FORMS[form])
+    if document.content is not None:
+        answer = sent_file(bytes(document.content), name, kind=_FORMS[form])
         answer["ETag"] = tag
         return answer
-    if found.failure:
+    if document.failure:
         if not shows_pages(request):
             return problem_response(DocumentFailed())
         return HttpResponse(render_to_string("pages/unset.html", {"failed": True}), status=500)
     again = render_to_string("pages/unset.html", {"again_s": AGAIN_S}) if shows_pages(request) else ""
-    headers = {"Retry-After": str(AGAIN_S), WAITS_FOR: f"{member.team_id}/{found.id}"}
+    headers = {"Retry-After": str(AGAIN_S), WAITS_FOR: f"{member.team_id}/{document.id}"}
     return HttpResponse(again, status=202, headers=headers)
 
 
@@ -266,8 +266,8 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
 @require_safe
 def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
     """Show one session behind the figures: how it was brewed and what was noted, pour by pour."""
-    member, found = member_with(request, lot_id)
-    lot = found.id
+    member, record = member_with(request, lot_id)
+    lot = record.id
     content = session_content(member, lot=lot, session=id_from_path(session_id))
     content = replace(content, photos=photos_below(f"/lots/{lot}", content.photos))
     context = {

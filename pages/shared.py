@@ -83,48 +83,48 @@ def shared(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseB
 @require_safe
 def look(request: HttpRequest, share: Share, token: str, form: str) -> HttpResponseBase:
     """Show what was shared, in one of its forms; ``""`` is the page."""
-    guest, beside = guest_of(share), f"/shared/{token}"
+    guest, address = guest_of(share), f"/shared/{token}"
     if share.shows == "card":
-        return _card(request, guest, share, form=form, beside=beside)
-    return _report(request, guest, share, form=form, beside=beside)
+        return _card(request, guest, share, form=form, address=address)
+    return _report(request, guest, share, form=form, address=address)
 
 
-def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
+def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, address: str) -> HttpResponseBase:
     own, lang = own_pot(request), request.GET.get("lang", share.lang)
     card = card_for(guest, record_for(guest, "lot", share.lot_id), lang=lang, own=own.pot, public=True)
     if form == "":
-        actions = {_("Print"): f"{beside}.pdf?lang={card.text.lang}"}
+        actions = {_("Print"): f"{address}.pdf?lang={card.text.lang}"}
         return card_page(
             card,
             own=own,
-            beside=beside,
+            address=address,
             actions=actions,
-            photo=photo_address(beside, card),
-            logo=logo_below(beside, card.logo),
+            photo=photo_address(address, card),
+            logo=logo_below(address, card.logo),
         )
     if form not in ("md", "pdf"):
         raise NotFound
-    link = request.build_absolute_uri(f"{beside}/")
+    link = request.build_absolute_uri(f"{address}/")
     return card_file(request, guest, card=card, form=form, name=f"card-{card.text.lang}", link=link)
 
 
-def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
+def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, address: str) -> HttpResponseBase:
     own = own_pot(request)
     if form == "":
         state = (report_state(guest, share.lot_id, now=timezone.now()), share.names)
         lang = str(get_language()) if "lang" in request.GET else ""
         name, written = article(
             state,
-            lambda: _content(guest, share, beside=beside, own=own.pot),
+            lambda: _content(guest, share, address=address, own=own.pot),
             own=own,
-            beside=beside,
+            address=address,
             lang=lang,
-            actions={_("Print"): f"{beside}.pdf{f'?lang={lang}' if lang else ''}"},
+            actions={_("Print"): f"{address}.pdf{f'?lang={lang}' if lang else ''}"},
         )
         response = HttpResponse(render_around(written, name=name, public=True))
         own.remember(response)
         return response
-    content = _content(guest, share, beside=beside, own=own.pot)
+    content = _content(guest, share, address=address, own=own.pot)
     match form:
         case "svg":
             return curve_file(content, "report")
@@ -137,7 +137,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
             raise NotFound
 
 
-def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> ReportContent:
+def _content(guest: Member, share: Share, *, address: str, own: Pot | None) -> ReportContent:
     """Return a report's content for a guest: without tasters unless allowed, with photos of leaf and liquor only."""
     now = timezone.now()
     today = timezone.localdate(now)
@@ -147,15 +147,15 @@ def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> Re
     )
     content = for_outsiders(content, with_tastings=share.names)
     photos = [photo for photo in content.photos if photo.of != "other"]
-    return replace(content, photos=photos_below(beside, photos), logo_href=logo_below(beside, content.logo))
+    return replace(content, photos=photos_below(address, photos), logo_href=logo_below(address, content.logo))
 
 
 @shared
 @require_safe
 def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
     """Give the thumbnail of a photo in a shared report or on a shared card."""
-    found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_from_path(photo_id), leaf_and_liquor=True)
-    return picture(request, found)
+    file = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_from_path(photo_id), leaf_and_liquor=True)
+    return picture(request, file)
 
 
 @shared

@@ -57,7 +57,7 @@ class TeamPage(View):
         """Work for another of the caller's teams from now on; show the list that was open, now of that team."""
         memberships = memberships_in(request)
         chosen = id_from_path(request.POST.get("team", ""))
-        if all(one.team_id != chosen for one in memberships):
+        if all(membership.team_id != chosen for membership in memberships):
             raise NotFound
         request.session[CHOSEN_TEAM] = str(chosen)
         lists = {reverse(name): name for name in ("lots-page", "flights-page", "team")}
@@ -66,12 +66,12 @@ class TeamPage(View):
 
 def _work(member: Member) -> list[Tile]:
     """Return the pages of what everybody works with."""
-    people = [one for one in members_of(member) if one.left_at is None]
+    people = [person for person in members_of(member) if person.left_at is None]
     waiting = len(open_invitations(member, now=timezone.now())) if member.runs_team else 0
     invited = [ngettext("%(n)s open invitation", "%(n)s open invitations", waiting) % {"n": waiting}] if waiting else []
     own = sum(not word.fields["built_in"] for word in words_of(member))
     pots = len(pots_of(member))
-    tasters = len({taster for one in panel_of(member.team_id).descriptors.values() for taster in one.tasters})
+    tasters = len({taster for row in panel_of(member.team_id).descriptors.values() for taster in row.tasters})
     tiles: list[Tile] = [
         (
             "people", "people", _("People"),
@@ -90,12 +90,12 @@ def _work(member: Member) -> list[Tile]:
 
 def _owned(member: Member) -> list[Tile]:
     """Return the pages for owners."""
-    latest = [audit_entry(one, {}) for one in list_audit(member, events=events_named(), after=None, limit=1)]
+    latest = [audit_entry(entry, {}) for entry in list_audit(member, events=events_named(), after=None, limit=1)]
     waiting = len(waiting_shares(member, now=timezone.now()))
     rested = _("a medium roast counts as rested below %(points)s") % {"points": number(member.team.ready_roast)}
     zone = _("clock of %(zone)s") % {"zone": zone_name(zone_named(member.team.time_zone))}
     return [
-        ("audit", "log", _("Audit log"), ", ".join(f"{one['what']}, {one['who']}" for one in latest)),
+        ("audit", "log", _("Audit log"), ", ".join(f"{entry['what']}, {entry['who']}" for entry in latest)),
         ("usage", "measure", _("What the team uses"), str(team_usage(member)["room"])),
         (
             "waiting-links", "link", _("Links that wait for an owner"),

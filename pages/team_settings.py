@@ -92,8 +92,8 @@ class ShopForm(forms.Form):
     name = forms.CharField(label=gettext_lazy("Name of the shop"), max_length=120)
     usual_pot = forms.ChoiceField(label=gettext_lazy("Usual pot, for guides and cards"), required=False)
 
-    def __init__(self, member: Member, pots: list[Record] | None, data: Any = None, **given: Any) -> None:  # noqa: ANN401 - Django's form data
-        super().__init__(data, **given)
+    def __init__(self, member: Member, pots: list[Record] | None, data: Any = None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's form data
+        super().__init__(data, **kwargs)
         if pots is None:
             del self.fields["usual_pot"]
         else:
@@ -196,8 +196,8 @@ def _pot_row(pot: Record, shops: dict[str, str]) -> dict[str, object]:
 
 def pots_of(member: Member) -> list[Record]:
     """Return the team's pots that are in use, by name."""
-    found = list_records(member, "pot", filters={"retired": "false"}, after=None, limit=MOST_OF_A_SESSION)
-    return sorted(found, key=lambda pot: str(pot.fields["name"]).casefold())
+    pots = list_records(member, "pot", filters={"retired": "false"}, after=None, limit=MOST_OF_A_SESSION)
+    return sorted(pots, key=lambda pot: str(pot.fields["name"]).casefold())
 
 
 class Export(View):

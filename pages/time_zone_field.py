@@ -50,7 +50,7 @@ class TimeZoneField(forms.ChoiceField):
 def _choices() -> list[tuple[object, object]]:
     names = sorted(name for name in time_zone_names() if name.partition("/")[0] in _CONTINENTS and "/" in name)
     by_continent = groupby(names, key=lambda name: name.partition("/")[0])
-    places = [(_CONTINENTS[part], [(name, zone_name_in(name)) for name in those]) for part, those in by_continent]
+    places = [(_CONTINENTS[part], [(name, zone_name_in(name)) for name in names]) for part, names in by_continent]
     return [(UTC_NAME, UTC_NAME), *places]
 
 

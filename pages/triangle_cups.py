@@ -50,8 +50,8 @@ class TastersForm(forms.Form):
     tasters = forms.MultipleChoiceField(label=_("Who tastes"), required=False, widget=forms.CheckboxSelectMultiple)
     answers_each = forms.IntegerField(label=_("How often each"), widget=forms.TextInput({"inputmode": "numeric"}))
 
-    def __init__(self, people: dict[str, str], data: QueryDict | None = None, **given: Any) -> None:  # noqa: ANN401 - Django's
-        super().__init__(data, **given)
+    def __init__(self, people: dict[str, str], data: QueryDict | None = None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
+        super().__init__(data, **kwargs)
         self.fields["tasters"].choices = list(people.items())  # type: ignore[attr-defined]  # of a choice field
 
 
@@ -63,8 +63,8 @@ class Cups(View):
         member, lot, test = test_with(request, lot_id, test_id)
         chosen = list(test.tasters.order_by("id"))
         initial = {
-            "tasters": [str(one.user_id) for one in chosen],
-            "answers_each": max([1, *(one.answers for one in chosen)]),
+            "tasters": [str(taster.user_id) for taster in chosen],
+            "answers_each": max([1, *(taster.answers for taster in chosen)]),
         }
         return self._shown(request, member, lot, test, TastersForm(_who_may_taste(member), initial=initial))
 
@@ -85,9 +85,9 @@ class Cups(View):
         self, request: HttpRequest, member: Member, lot: Record, test: TriangleTest, form: TastersForm
     ) -> HttpResponse:
         names = names_of_lots(member)
-        teas = [names.get(str(one), "") for one in (test.lot_id, test.against_id)]
+        teas = [names.get(str(lot_id), "") for lot_id in (test.lot_id, test.against_id)]
         letters = LETTERS[: len(teas)]
-        found, people = poured_sets(member, test), _in_turn(test, _who_may_taste(member))
+        poured, people = poured_sets(member, test), _in_turn(test, _who_may_taste(member))
         sets = [
             {
                 "taster": taster,
@@ -95,7 +95,7 @@ class Cups(View):
                     {"code": code, "letter": letters[tea]} for code, tea in zip(cups.codes, cups.teas, strict=True)
                 ],
             }
-            for cups, taster in zip(found, people or [""] * len(found), strict=False)
+            for cups, taster in zip(poured, people or [""] * len(poured), strict=False)
         ]
         context = {
             "lot": lot.id,
@@ -104,21 +104,21 @@ class Cups(View):
             "sets": sets,
             "form": form,
             "named": bool(people),
-            "needed": len(found),
+            "needed": len(poured),
             "cautions": [kettle_caution(), *tasting_cautions()],
         }
         return render(request, "pages/triangle_cups.html", context, status=422 if form.errors else 200)
 
 
 def _who_may_taste(member: Member) -> dict[str, str]:
-    return {str(one.user_id): str(one.user) for one in members_of(member) if one.left_at is None and one.may_write}
+    return {str(row.user_id): str(row.user) for row in members_of(member) if row.left_at is None and row.may_write}
 
 
 def _in_turn(test: TriangleTest, names: dict[str, str]) -> list[str]:
     """Return the names of the chosen tasters in turn, one for each answer."""
     chosen = list(test.tasters.order_by("id"))
-    rounds = range(max((one.answers for one in chosen), default=0))
-    return [names.get(str(one.user_id), "") for turn in rounds for one in chosen if one.answers > turn]
+    rounds = range(max((taster.answers for taster in chosen), default=0))
+    return [names.get(str(taster.user_id), "") for turn in rounds for taster in chosen if one.answers > turn]
 
 
 class AnswerByCode(View):
@@ -145,10 +145,10 @@ class AnswerByCode(View):
         return self._shown(request, lot, test, form)
 
     def _found(self, request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
-        found = test_with(request, lot_id, test_id)
-        if not found[0].may_write:
+        test = test_with(request, lot_id, test_id)
+        if not test[0].may_write:
             raise NotAllowed
-        return found
+        return test
 
     def _shown(self, request: HttpRequest, lot: Record, test: TriangleTest, form: CodeForm) -> HttpResponse:
         context = {"lot": lot.id, "test": test.id, "form": form, "wrong": wrong_fields(form)}

@@ -76,8 +76,8 @@ class AnswerForm(forms.Form):
     def __init__(self, member: Member, test: TriangleTest, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         records_all = member.decides or test.by_id == member.user_id
-        people = [one for one in members_of(member) if one.left_at is None]
-        choices = [(str(one.user_id), str(one.user)) for one in people if records_all or one.user_id == member.user_id]
+        people = [person for person in members_of(member) if person.left_at is None]
+        choices = [(str(row.user_id), str(row.user)) for row in people if records_all or row.user_id == member.user_id]
         guest = [("", _("a guest"))] if records_all else []
         self.fields["taster"].initial = str(member.user_id)
         self.fields["taster"].choices = [*choices, *guest]  # type: ignore[attr-defined]  # of a choice field
@@ -158,19 +158,19 @@ class OneTriangleTest(View):
     def _shown(
         self, request: HttpRequest, member: Member, lot: Record, test: TriangleTest, form: AnswerForm
     ) -> HttpResponse:
-        found, trials = result_of(test), counted_trials(test)
-        names = {one.user_id: str(one.user) for one in members_of(member)}
+        result, trials = result_of(test), counted_trials(test)
+        names = {person.user_id: str(person.user) for person in members_of(member)}
         tea = {"A": str(lot.fields["name"]), "B": names_of_lots(member).get(str(test.against_id), "")}
         context = {
             "lot": lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
             "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
             "waits": [(names.get(user, ""), left) for user, left in answers_left(test).items() if left],
-            "sentences": result_sentences(found) if found else [], "certainty": certainty(found) if found else "",
+            "sentences": result_sentences(result) if result else [], "certainty": certainty(result) if result else "",
             "order": [tea["AB"[cup]] for cup in next_order(test, served=len(trials))] if may_pour(member, test) else [],
             "trials": [
-                {"id": one.id, "who": names.get(one.taster_id) if one.taster_id else "", "correct": one.correct,
-                 "mine": member.decides or member.user_id in (one.by_id, test.by_id)}
-                for one in trials
+                {"id": trial.id, "who": names.get(trial.taster_id) if trial.taster_id else "", "correct": trial.correct,
+                 "mine": member.decides or member.user_id in (trial.by_id, test.by_id)}
+                for trial in trials
             ],
         }  # fmt: skip
         return render(request, "pages/triangle.html", context, status=422 if form.errors else 200)
@@ -190,8 +190,8 @@ def test_with(request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, 
 
 
 def _first(test: TriangleTest) -> str:
-    found = result_of(test)
-    return result_sentences(found)[0] if found else ""
+    result = result_of(test)
+    return result_sentences(result)[0] if result else ""
 
 
 urlpatterns = [

@@ -41,7 +41,7 @@ class UsagePage(View):
 def team_usage(member: Member) -> dict[str, Any]:
     """Return a sentence on whether there is room, and the rows of the team and of its members."""
     usage = usage_of_team(member)
-    people = [(str(one.user), {quota.name: quota for quota in quotas}) for one, quotas in usage.members]
+    people = [(str(login.user), {quota.name: quota for quota in quotas}) for login, quotas in usage.members]
     most = {name: max((quotas[name].used for _who, quotas in people), default=0) for name in _OF_MEMBER}
     return {
         "id": member.team_id,
@@ -52,7 +52,7 @@ def team_usage(member: Member) -> dict[str, Any]:
         "members": [
             {
                 "name": name,
-                "cells": [(used_of(one, quotas[one].used), _share(quotas[one].used, most[one])) for one in _OF_MEMBER],
+                "cells": [(used_of(n, quotas[n].used), _share(quotas[n].used, most[n])) for n in _OF_MEMBER],
                 "near": listed(_near(list(quotas.values()), _NEARLY_FULL)),
             }
             for name, quotas in people
@@ -71,7 +71,7 @@ def _row(quota: Quota) -> dict[str, Any]:
 
 def _near(quotas: Sequence[Quota], share: float) -> list[str]:
     """Return what has used at least this share of its limit."""
-    return [quota_label(one.name) for one in quotas if one.used >= share * one.limit]
+    return [quota_label(quota.name) for quota in quotas if quota.used >= share * quota.limit]
 
 
 def _share(used: int, limit: int) -> float:

@@ -43,8 +43,8 @@ class Words(View):
         member, q = chosen_member(request), request.GET.get("q", "").strip()[:120]
         noted = word_use(member, since=timezone.now() - timedelta(days=_COUNTED_DAYS))
         words = [_row(word, noted) for word in words_of(member)]
-        found = [row for row in words if _matches(row, q)]
-        own = [row for row in found if not row["built_in"]]
+        matches = [row for row in words if _matches(row, q)]
+        own = [row for row in matches if not row["built_in"]]
         noticed = [row for row in words if row["n"] and not row["is_rated"]]
         most = sorted(noticed, key=lambda row: -row["n"])[:_MOST_NOTED]
         context = {
@@ -53,7 +53,7 @@ class Words(View):
             "n_own": sum(not row["built_in"] for row in words),
             "own": sorted(own, key=lambda row: (-row["n"], row["name"].casefold())),
             "most": [{**row, "share": 100 * row["n"] / most[0]["n"]} for row in most],
-            "families": _by_family(row for row in found if row["built_in"]),
+            "families": _by_family(row for row in matches if row["built_in"]),
             "member": member,
         }
         return render(request, "pages/words.html", context)
@@ -78,12 +78,12 @@ def _matches(row: dict[str, Any], q: str) -> bool:
 
 
 def _by_family(rows: Iterable[dict[str, Any]]) -> list[tuple[object, list[dict[str, Any]]]]:
-    found: dict[str, list[dict[str, Any]]] = {}
+    groups: dict[str, list[dict[str, Any]]] = {}
     for row in sorted(rows, key=lambda row: (-row["n"], row["name"].casefold())):
-        found.setdefault(row["family"], []).append(row)
+        groups.setdefault(row["family"], []).append(row)
     order = {name: place for place, name in enumerate(FAMILIES)}
     return [
-        (FAMILIES.get(name, name), found[name]) for name in sorted(found, key=lambda one: (order.get(one, 99), one))
+        (FAMILIES.get(name, name), groups[name]) for name in sorted(groups, key=lambda key: (order.get(key, 99), key))
     ]
 
 
@@ -122,8 +122,8 @@ class MergeWord(View):
         return self._render(request, word, form)
 
     def _form(self, member: Member, word: Record, data: Any = None) -> MergeForm:  # noqa: ANN401 - Django's form data
-        others = [one for one in words_of(member) if one.id != word.id]
-        labels = {str(one.fields["key"]): str(one.fields["label"]) for one in others}
+        others = [other for other in words_of(member) if other.id != word.id]
+        labels = {str(other.fields["key"]): str(other.fields["label"]) for other in others}
         choices = [(key, descriptor_label(key, labels)) for key in labels]
         return MergeForm(sorted(choices, key=lambda choice: choice[1].casefold()), data)
 

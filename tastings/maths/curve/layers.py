@@ -74,7 +74,7 @@ def noted_weights(noted: FloatArray, *, tasted: FloatArray) -> FloatArray:
     >>> noted_weights(np.array([0.0, 1.0, 0.0, 1.0, 1.0]), tasted=np.ones(5)).round(1).tolist()
     [0.4, 0.8, 0.6, 1.1, 1.2]
     """
-    near, near_tasted = (np.convolve(one, (1.0, 0.0, 1.0))[1:-1] for one in (noted, tasted))
+    near, near_tasted = (np.convolve(counts, (1.0, 0.0, 1.0))[1:-1] for counts in (noted, tasted))
     share = (noted + near / (near_tasted + 1)) / (tasted + 2)
     return np.where(tasted > 0, NOTED * share, 0.0)
 
@@ -99,7 +99,7 @@ def find_layers(curves: Mapping[str, FloatArray]) -> tuple[Layer, ...]:
     (('honey',), ('orchid',), 1.0)
     """
     names = sorted(key for key in curves if key not in NOT_FLAVOURS)
-    infusions = max((one.size for one in curves.values()), default=0)
+    infusions = max((curve.size for curve in curves.values()), default=0)
     table = np.array([curves[key] for key in names]).reshape(len(names), infusions)
     present = _without_gaps(table >= PRESENT)
     layers_found = []

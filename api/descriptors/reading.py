@@ -36,14 +36,14 @@ class AcceptedSuggestionSerializer(Part):
     """A suggestion that the taster accepts."""
 
     unknown = gettext_lazy("descriptor and intensity")
-    wanted = gettext_lazy("must be an object with a descriptor")
+    expected = gettext_lazy("must be an object with a descriptor")
     descriptor = StrictTextField(help_text="one that the note's text suggests")
     intensity = Number(NOTE.by_name()["intensity"], help_text="instead of the suggested one; steps of 0.1")
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
         """Return the clean values; what has no descriptor is named as a whole."""
         if not (isinstance(data, dict) and isinstance(data.get("descriptor"), str)):
-            raise ValidationError(str(self.wanted), code="type")
+            raise ValidationError(str(self.expected), code="type")
         return super().run_validation(data)
 
 

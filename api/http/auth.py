@@ -74,15 +74,15 @@ class BearerAuthentication(BaseAuthentication):
         """Return the login and its token; None when the header names another scheme."""
         if bearer_token(request) is None:
             return None
-        found = valid_token(request._request)  # noqa: SLF001 - DRF's way to Django's request
-        if found is None:
+        token = valid_token(request._request)  # noqa: SLF001 - DRF's way to Django's request
+        if token is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
-        act_for([found.member.team_id])  # until the request ends
-        act_for_login(found.member.user_id)
-        limit_changes_to(found.member.limited_to)
-        record_use(found, now=timezone.now())
-        request._request.META[SIGNED_IN] = str(found.member.user_id)  # noqa: SLF001
-        return found.member.user, found
+        act_for([token.member.team_id])  # until the request ends
+        act_for_login(token.member.user_id)
+        limit_changes_to(token.member.limited_to)
+        record_use(token, now=timezone.now())
+        request._request.META[SIGNED_IN] = str(token.member.user_id)  # noqa: SLF001
+        return token.member.user, token
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape
         """Return the challenge that makes the answer a 401."""
@@ -94,8 +94,8 @@ class BrowserSession(SessionAuthentication):
 
     def authenticate(self, request: Request) -> tuple[User, None] | None:
         """Return the login of the session; None for none."""
-        found = super().authenticate(request)
-        return found and (cast("User", found[0]), None)
+        signed_in = super().authenticate(request)
+        return signed_in and (cast("User", signed_in[0]), None)
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape
         """Return the challenge that makes the answer a 401."""

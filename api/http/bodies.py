@@ -97,9 +97,9 @@ class StrictDateTimeField(StrictField, s.DateTimeField):
 class OfRecord(StrictField):
     """A value of a record's field, checked by the record's schema; null is allowed where the field allows it."""
 
-    def __init__(self, of: Field, **given: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
-        help_text = given.pop("help_text", "") or meaning(of)
-        super().__init__(required=of.required, allow_null=not of.required, help_text=help_text, **given)
+    def __init__(self, of: Field, **kwargs: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
+        help_text = kwargs.pop("help_text", "") or meaning(of)
+        super().__init__(required=of.required, allow_null=not of.required, help_text=help_text, **kwargs)
         self.of = of
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
@@ -169,14 +169,14 @@ class BodySerializer(s.Serializer[Any]):
 class Part(BodySerializer):
     """An object within a body."""
 
-    wanted: ClassVar[StrOrPromise] = ""
-    """What must be there instead of something that is no object."""
+    expected: ClassVar[StrOrPromise] = ""
+    """What the value must be, as the sentence of the error."""
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
         """Return the clean values; what is wrong within is named by field, an unknown one by its first 40 letters."""
         is_missing = data is empty or data is None
         if is_missing or not isinstance(data, Mapping):
-            raise ValidationError(str(self.wanted), code="required" if is_missing else "type")
+            raise ValidationError(str(self.expected), code="required" if is_missing else "type")
         unknown = ValidationError(str(self.unknown), code="unknown_field").detail
         errors: dict[str, Any] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
         try:

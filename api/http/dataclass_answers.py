@@ -32,5 +32,5 @@ def answer_of(dataclass: type, *, name: str | None = None) -> Described:
 def one_of(name: str, *dataclasses: type) -> PolymorphicProxySerializer:
     """Return the description of an answer that has one of several forms."""
     return PolymorphicProxySerializer(
-        component_name=name, serializers=[answer_of(one) for one in dataclasses], resource_type_field_name=None
+        component_name=name, serializers=[answer_of(form) for form in dataclasses], resource_type_field_name=None
     )

@@ -174,14 +174,14 @@ def _add_key(operation: dict[str, Any]) -> None:
 
 def _add_refusals_of_the_server(operation: dict[str, Any]) -> None:
     described = operation["responses"]["429"]["content"].items()
-    content = {media_type: {"schema": one["schema"]} for media_type, one in described}
+    content = {media_type: {"schema": content["schema"]} for media_type, content in described}
     for status, why in (_REFUSALS_OF_ALL | (_REFUSALS_OF_BODIES if "requestBody" in operation else {})).items():
         response = operation["responses"].setdefault(status, {"content": content})
         response["description"] = response.get("description") or why
 
 
 def _add_headers(operation: dict[str, Any]) -> None:
-    sends_etag = any(one.get("name") == "If-None-Match" for one in operation.get("parameters", []))
+    sends_etag = any(parameter.get("name") == "If-None-Match" for parameter in operation.get("parameters", []))
     is_open = not operation["security"]
     for status, response in operation["responses"].items():
         names = [*_EVERYWHERE, *(() if is_open else _SIGNED_IN), *_BY_STATUS.get(status, ())]
@@ -194,11 +194,11 @@ def _add_headers(operation: dict[str, Any]) -> None:
 def _name_types_once(node: Any) -> None:  # noqa: ANN401 - any JSON
     """Name each type once where a schema says twice that it may be null."""
     if isinstance(node, list):
-        for one in node:
-            _name_types_once(one)
+        for item in node:
+            _name_types_once(item)
     elif isinstance(node, dict):
         if isinstance(types := node.get("type"), list):
             once = list(dict.fromkeys(types))
             node["type"] = once if len(once) > 1 else once[0]
-        for one in node.values():
-            _name_types_once(one)
+        for item in node.values():
+            _name_types_once(item)

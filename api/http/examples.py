@@ -66,7 +66,7 @@ _PULLED = ("scope", "photo", "flight", "team")
 def verdict_examples(case: str) -> list[OpenApiExample]:
     """Return a sync's answer and, if it is as described, its body."""
     about, exchanges = _recorded(case)
-    answered = [one for one in exchanges if one["request"]["body"]["changes"] and one["answer"]]
+    answered = [exchange for exchange in exchanges if exchange["request"]["body"]["changes"] and exchange["answer"]]
     # a change that waits is sent again, and its last verdict is no longer the point
     chosen = answered[0] if case == "unknown_parent" else answered[-1]
     body, answer = chosen["request"]["body"], chosen["answer"]["body"]
@@ -79,7 +79,7 @@ def verdict_examples(case: str) -> list[OpenApiExample]:
 def problem_example(case: str, status: int) -> OpenApiExample:
     """Return the problem document of a refusal."""
     about, exchanges = _recorded(case)
-    refused = next(one["answer"] for one in exchanges if one["answer"] and one["answer"]["status"] == status)
+    refused = next(pair["answer"] for pair in exchanges if pair["answer"] and pair["answer"]["status"] == status)
     return OpenApiExample(
         case,
         summary=about,
@@ -116,7 +116,7 @@ def _stream_examples() -> list[OpenApiExample]:
 def _recorded(case: str) -> tuple[str, list[dict[str, Any]]]:
     """Return what a case of the conformance kit is about, and its requests with their answers."""
     recorded = json.loads((settings.BASE_DIR / "docs" / "conformance" / f"{case}.json").read_text("utf-8"))
-    return recorded["about"], [one for step in recorded["steps"] for one in step.get("exchanges", ())]
+    return recorded["about"], [exchange for step in recorded["steps"] for exchange in step.get("exchanges", ())]
 
 
 _SYNC = {"schema": 1, "device": _DEVICE}

@@ -19,6 +19,6 @@ class MomentField(s.DateTimeField):
 class LimitedFloatField(s.FloatField):
     """A number that is more than ``above``, in steps of ``step``; the schema of the record checks both."""
 
-    def __init__(self, *, above: float | None = None, step: float | None = None, **given: Any) -> None:  # noqa: ANN401
-        super().__init__(**given)
+    def __init__(self, *, above: float | None = None, step: float | None = None, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(**kwargs)
         self.above, self.step = above, step

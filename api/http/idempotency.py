@@ -91,10 +91,10 @@ class IdempotencyKeys:
 
 def _caller(request: HttpRequest) -> Member | None:
     try:
-        found = BearerAuthentication().authenticate(Request(request))
+        signed_in = BearerAuthentication().authenticate(Request(request))
     except AuthenticationFailed:
         return None
-    return None if found is None else found[1].member
+    return None if signed_in is None else signed_in[1].member
 
 
 def _key(sent: str) -> str:

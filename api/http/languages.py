@@ -47,9 +47,9 @@ def _chosen(request: HttpRequest) -> str | None:
 
 def accepted_language(header: str) -> str:
     """Return the first of our languages in an ``Accept-Language`` header, English if there is none."""
-    wanted = parse_accept_lang_header(header)
-    found = (known_language(code) for code, quality in wanted if code != "*" and quality > 0)
-    return next((code for code in found if code is not None), settings.LANGUAGE_CODE)
+    accepted = parse_accept_lang_header(header)
+    ours = (known_language(code) for code, quality in accepted if code != "*" and quality > 0)
+    return next((code for code in ours if code is not None), settings.LANGUAGE_CODE)
 
 
 class LanguageMiddleware:

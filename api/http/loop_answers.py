@@ -28,8 +28,8 @@ _log = logging.getLogger(__name__)
 
 def header_of(scope: Scope, name: str) -> str:
     """Return a request's header, named in lower case; empty when it has none."""
-    wanted = name.encode()
-    return next((value.decode("latin-1") for key, value in scope["headers"] if key.lower() == wanted), "")
+    encoded = name.encode()
+    return next((value.decode("latin-1") for key, value in scope["headers"] if key.lower() == encoded), "")
 
 
 async def send_problem(  # noqa: PLR0913 - what a problem is made of

@@ -38,30 +38,30 @@ _FIELDS: Mapping[str, Callable[..., s.Field[Any, Any, Any, Any]]] = {
 
 def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
     """Return the serializer field of a record's field."""
-    given: dict[str, Any] = {"required": required, "allow_null": not field.required}
+    options: dict[str, Any] = {"required": required, "allow_null": not field.required}
     if about := meaning(field):
-        given["help_text"] = about
+        options["help_text"] = about
     if field.low is not None:
-        given["min_value"] = field.low
+        options["min_value"] = field.low
     if field.high is not None:
-        given["max_value"] = field.high
+        options["max_value"] = field.high
     match field.kind:
         case "number":
-            return LimitedFloatField(above=field.above, step=step_of(field), **given)
+            return LimitedFloatField(above=field.above, step=step_of(field), **options)
         case "integer" | "truth" | "date" | "moment" | "reference":
-            return _FIELDS[field.kind](**given)
+            return _FIELDS[field.kind](**options)
         case "choice":
-            return s.ChoiceField(choices=list(field.choices), **given)
+            return s.ChoiceField(choices=list(field.choices), **options)
         case "references":
             most = int(field.high or 50)
-            given = {"required": required, "help_text": meaning(field)}
-            return s.ListField(child=s.UUIDField(), min_length=int(field.low or 0), max_length=most, **given)
+            options = {"required": required, "help_text": meaning(field)}
+            return s.ListField(child=s.UUIDField(), min_length=int(field.low or 0), max_length=most, **options)
         case "texts":
-            return s.ListField(child=s.CharField(max_length=field.longest, allow_blank=True), max_length=50, **given)
+            return s.ListField(child=s.CharField(max_length=field.longest, allow_blank=True), max_length=50, **options)
         case _:
             if field.pattern:
-                return s.RegexField(f"^{field.pattern}$", max_length=field.longest, **given)
-            return s.CharField(max_length=field.longest, allow_blank=not field.required, **given)
+                return s.RegexField(f"^{field.pattern}$", max_length=field.longest, **options)
+            return s.CharField(max_length=field.longest, allow_blank=not field.required, **options)
 
 
 def step_of(field: Field) -> float | None:
@@ -128,10 +128,10 @@ PAGING = (
 NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
 
 
-def operation(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
+def operation(**options: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
     """Describe one operation; every one may answer 401, 406 and 429."""
-    responses = given.pop("responses", {})
-    return extend_schema(responses={**responses, **problem_responses(401, 406, 429)}, **given)
+    responses = options.pop("responses", {})
+    return extend_schema(responses={**responses, **problem_responses(401, 406, 429)}, **options)
 
 
 def filter_parameter(name: str, field: Field | None) -> OpenApiParameter:

@@ -100,9 +100,9 @@ def _decompress(body: bytes) -> bytes:
 
 def _replace_surrogates(pairs: list[tuple[str, object]]) -> dict[str, object]:
     """Return the object; a lone surrogate in a name becomes ``?``, since the answer repeats the name."""
-    found = dict(pairs)
-    if "".join(found).isascii():
-        return found
+    parsed = dict(pairs)
+    if "".join(parsed).isascii():
+        return parsed
     return {name.encode(errors="replace").decode(): value for name, value in pairs}
 
 

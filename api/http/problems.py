@@ -54,20 +54,20 @@ def problem_document(
 
 def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response | None:  # noqa: ARG001 - the framework's shape
     """Turn an exception of a view into a problem document; unknown ones stay a logged 500."""
-    found = _document_of(error)
-    if found is None:
+    document = _document_of(error)
+    if document is None:
         return None
-    body, headers = found
+    body, headers = document
     set_rollback()
     return Response(body, status=int(str(body["status"])), headers=headers, content_type=MEDIA_TYPE)
 
 
 def problem_response(error: Exception) -> JsonResponse:
     """Return the problem document of an exception as an answer of Django's; an unknown one is raised again."""
-    found = _document_of(error)
-    if found is None:
+    document = _document_of(error)
+    if document is None:
         raise error
-    body, headers = found
+    body, headers = document
     return JsonResponse(body, status=int(str(body["status"])), headers=headers, content_type=MEDIA_TYPE)
 
 

@@ -32,7 +32,7 @@ class PhotoRegionSerializer(Part):
     """A rectangle of the upright picture, in fractions of its width and height."""
 
     unknown = gettext_lazy("is not part of a region")
-    wanted = gettext_lazy("must be x, y, width and height")
+    expected = gettext_lazy("must be x, y, width and height")
     x = Number(_PLACE, help_text="left edge, of the picture's width")
     y = Number(_PLACE, help_text="upper edge, of the picture's height")
     width = Number(_SIZE, help_text="more than 0")

@@ -23,22 +23,22 @@ def without_echo(answer: Mapping[str, Any], *, sent: Sequence[Any]) -> dict[str,
     pulled = {change["id"]: change for change in answer["changes"]}
     verdicts = []
     for change, verdict in zip(sent, answer["verdicts"], strict=True):
-        found = pulled.get(verdict["id"])
-        if found and times[verdict["id"]] == 1 and _stands(found, change, verdict):
+        record = pulled.get(verdict["id"])
+        if record and times[verdict["id"]] == 1 and _stands(record, change, verdict):
             del pulled[verdict["id"]]
-            rest = {name: value for name, value in found["fields"].items() if name not in change["fields"]}
-            beside = {name: value for name, value in found.items() if name not in _HEAD}
-            verdicts.append({**verdict, "record": {**beside, "fields": rest}})
+            rest = {name: value for name, value in record["fields"].items() if name not in change["fields"]}
+            head = {name: value for name, value in record.items() if name not in _HEAD}
+            verdicts.append({**verdict, "record": {**head, "fields": rest}})
         else:
             verdicts.append(verdict)
     return {**answer, "changes": list(pulled.values()), "verdicts": verdicts}
 
 
-def _stands(found: Mapping[str, Any], change: Any, verdict: Mapping[str, Any]) -> bool:  # noqa: ANN401 - as it was sent
+def _stands(row: Mapping[str, Any], change: Any, verdict: Mapping[str, Any]) -> bool:  # noqa: ANN401 - as it was sent
     """Whether a pulled record has every field as this change set it, to the letter."""
-    if verdict["verdict"] != "applied" or found["deleted"] or found["revision"] != verdict["revision"]:
+    if verdict["verdict"] != "applied" or row["deleted"] or row["revision"] != verdict["revision"]:
         return False
     fields = change.get("fields") or {}
-    if not fields or not fields.keys() <= found["fields"].keys():
+    if not fields or not fields.keys() <= row["fields"].keys():
         return False
-    return msgspec.json.encode(fields) == msgspec.json.encode({name: found["fields"][name] for name in fields})
+    return msgspec.json.encode(fields) == msgspec.json.encode({name: row["fields"][name] for name in fields})

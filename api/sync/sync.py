@@ -127,8 +127,8 @@ def _lines(
     When tombstones are pruned or the device is signed out meanwhile, the lines end early: the client's next request is
     answered 410 or 401.
     """
-    cursor, token, scope, more = sent.cursor, sent.scope_token, sent.scope_at(now), True
-    while more:
+    cursor, token, scope, has_more = sent.cursor, sent.scope_token, sent.scope_at(now), True
+    while has_more:
         with acting_for(member.team_id):
             page = read_from_replica(
                 partial(pull, member, cursor=cursor, limit=sent.limit, scope=scope, token=token),
@@ -140,7 +140,7 @@ def _lines(
                 return
         if not valid_tokens([device.id], teams=[member.team_id]):
             return
-        cursor, token, more = page.cursor, page.token, page.more
+        cursor, token, has_more = page.cursor, page.token, page.more
         line = {**page_answer(page, version, nulls=sent.nulls), "now": format_utc(timezone.now())}
         yield msgspec.json.encode(line) + b"\n"
 

@@ -49,12 +49,12 @@ Finder = Callable[[Sequence[float]], set[int]]
 class Rates:
     """Share of the odd pours that were found, and of the sessions in which an ordinary pour was blamed."""
 
-    found: float
+    detected: float
     blamed: float
 
     def __str__(self) -> str:
         """Return both as cells of a table."""
-        return f"{'' if np.isnan(self.found) else f'{self.found:.2f}'} | {self.blamed:.2f}"
+        return f"{'' if np.isnan(self.detected) else f'{self.detected:.2f}'} | {self.blamed:.2f}"
 
 
 def by_method(contacts_s: Sequence[float]) -> set[int]:
@@ -64,13 +64,13 @@ def by_method(contacts_s: Sequence[float]) -> set[int]:
 
 def by_neighbours(contacts_s: Sequence[float]) -> set[int]:
     """Return the places of the odd pours by the median of their neighbours."""
-    n, found = len(contacts_s), set()
+    n, odd = len(contacts_s), set()
     for place in range(n):
         reach = 2 if 0 < place < n - 1 else 3
         around = [contacts_s[p] for p in range(place - reach, place + reach + 1) if p != place and 0 <= p < n]
         if abs(np.log(contacts_s[place] / np.median(around))) >= _least(place, n):
-            found.add(place)
-    return found
+            odd.add(place)
+    return odd
 
 
 def by_line(contacts_s: Sequence[float]) -> set[int]:
@@ -131,9 +131,9 @@ def sessions_with(trouble: str, *, habit: str, sessions: int, start: int) -> Ite
 def contact_rates(trouble: str, find: Finder, *, sessions: int = SESSIONS, start: int = START) -> list[Rates]:
     """Return how often odd pours are found and ordinary ones blamed, for each habit."""
     return [
-        _rates([(find(contacts_s.tolist()), odd) for contacts_s, odd in made])
+        _rates([(find(contacts_s.tolist()), odd) for contacts_s, odd in drawn])
         for habit in HABITS
-        for made in [list(sessions_with(trouble, habit=habit, sessions=sessions, start=start))]
+        for drawn in [list(sessions_with(trouble, habit=habit, sessions=sessions, start=start))]
     ]
 
 
@@ -145,37 +145,37 @@ def kettle_rates(
     A pour whose kettle was not read has the last reading; ``judges_unread`` takes it for its own, as was done before.
     """
     rng = np.random.default_rng([start, COOLED.index(trouble), KETTLES.index(kettle)])
-    found: list[tuple[set[int], set[int]]] = []
+    pairs: list[tuple[set[int], set[int]]] = []
     for _ in range(sessions):
         n = int(rng.integers(3, 13))
         drift_c = 0.0 if kettle == KETTLES[0] else 0.4
         water_c = np.minimum(98.0 - drift_c * np.arange(n) + rng.normal(0.0, 1.0 - drift_c, n), 100.0)
-        read: BoolArray = np.ones(n, dtype=np.bool_)
+        is_known: BoolArray = np.ones(n, dtype=np.bool_)
         if trouble.endswith("not read"):
-            read = rng.random(n) < 0.5
-            read[0] = True
+            is_known = rng.random(n) < 0.5
+            is_known[0] = True
         odd: set[int] = set()
         if trouble != COOLED[0]:
             odd = {int(rng.integers(n))}
             water_c[list(odd)] -= COOLED_C
-            read[list(odd)] = True
-        last_read = np.maximum.accumulate(np.where(read, np.arange(n), 0))
-        is_read = (read | judges_unread).tolist()
-        found.append((set(cool_pours(np.round(water_c)[last_read].tolist(), is_read=is_read)), odd))
-    return _rates(found)
+            is_known[list(odd)] = True
+        last_read = np.maximum.accumulate(np.where(is_known, np.arange(n), 0))
+        is_read = (is_known | judges_unread).tolist()
+        pairs.append((set(cool_pours(np.round(water_c)[last_read].tolist(), is_read=is_read)), odd))
+    return _rates(pairs)
 
 
-def _rates(found: Sequence[tuple[set[int], set[int]]]) -> Rates:
+def _rates(pairs: Sequence[tuple[set[int], set[int]]]) -> Rates:
     """Return the rates of places named and places truly odd, one pair for each session."""
-    n_odd = sum(len(odd) for _, odd in found)
+    n_odd = sum(len(odd) for _, odd in pairs)
     return Rates(
-        found=sum(len(named & odd) for named, odd in found) / n_odd if n_odd else float("nan"),
-        blamed=float(np.mean([bool(named - odd) for named, odd in found])),
+        detected=sum(len(named & odd) for named, odd in pairs) / n_odd if n_odd else float("nan"),
+        blamed=float(np.mean([bool(named - odd) for named, odd in pairs])),
     )
 
 
 def _mean(rates: Sequence[Rates]) -> Rates:
-    return Rates(float(np.mean([one.found for one in rates])), float(np.mean([one.blamed for one in rates])))
+    return Rates(float(np.mean([rate.detected for rate in rates])), float(np.mean([rate.blamed for rate in rates])))
 
 
 def main() -> None:
@@ -190,7 +190,7 @@ def main() -> None:
     print("| --- |" + " --- |" * 5)
     for kettle in KETTLES:
         for trouble in COOLED:
-            cells = " | ".join(str(kettle_rates(trouble, kettle, judges_unread=one)) for one in (False, True))
+            cells = " | ".join(str(kettle_rates(trouble, kettle, judges_unread=judges)) for judges in (False, True))
             print(f"| {kettle} | {trouble} | {cells} |")
 
 

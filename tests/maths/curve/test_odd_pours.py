@@ -17,7 +17,7 @@ def rates(trouble, method="the method"):
 @pytest.mark.parametrize("trouble", INNER)
 def test_odd_pour_inside_a_session_is_found_and_no_other_blamed(trouble):
     found = rates(trouble)
-    assert np.mean([one.found for one in found]) > 0.9
+    assert np.mean([one.detected for one in found]) > 0.9
     assert max(one.blamed for one in found) < 0.06  # of the worst habit
 
 
@@ -28,13 +28,13 @@ def test_ordinary_sessions_have_no_odd_pour():
 @pytest.mark.parametrize(("trouble", "least"), [("first pour three times", 0.65), ("last pour three times", 0.75)])
 def test_odd_pour_at_an_end_is_mostly_found(trouble, least):
     found = rates(trouble)
-    assert np.mean([one.found for one in found]) > least
+    assert np.mean([one.detected for one in found]) > least
     assert np.mean([one.blamed for one in found]) < 0.03
 
 
 def test_two_odd_pours_are_found():
     found = rates("two inner pours, twice or half")
-    assert np.mean([one.found for one in found]) > 0.7
+    assert np.mean([one.detected for one in found]) > 0.7
     assert np.mean([one.blamed for one in found]) < 0.05
 
 
@@ -52,7 +52,7 @@ def test_median_of_neighbours_and_robust_line_blame_more(other):
 @pytest.mark.parametrize("trouble", COOLED[1:])
 def test_cooled_kettle_is_found_and_pours_after_it_that_nobody_read_are_not_blamed(kettle, trouble):
     found = kettle_rates(trouble, kettle, sessions=300, start=START)
-    assert found.found > 0.95
+    assert found.detected > 0.95
     assert found.blamed < 0.08
 
 

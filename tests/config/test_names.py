@@ -13,6 +13,8 @@ PRIVATE = frozenset(
     {"believed", "deed", "deeds", "dialect", "ground", "heard", "held", "misfit", "misfits", "otherwise", "said",
      "strangers", "tell", "teller", "telling", "told", "walled", "walls", "wish", "wishes", "wobble", "worked"}
 )  # fmt: skip
+VAGUE = frozenset({"found", "one"})
+"""Names that no product code gives: such a variable is named after what it holds."""
 ALLOWED = {
     "held_on": "JSON key and column of a triangle test's day",
     "otherwise": "JSON key of a lot's development, and its field of one infusion",
@@ -65,6 +67,11 @@ def private_names(source: str) -> list[tuple[int, str]]:
     ]
 
 
+def vague_names(source: str) -> list[tuple[int, str]]:
+    """Return line and name of what is called anything whatever."""
+    return [(line, name) for line, name in sorted(defined_names(ast.parse(source))) if name in VAGUE]
+
+
 def test_no_name_has_a_private_word():
     found = [
         f"{file.relative_to(ROOT)}:{line}: {name}"
@@ -77,6 +84,27 @@ def test_no_name_has_a_private_word():
             "reason):\n" + "\n".join(found),
             pytrace=False,
         )
+
+
+def test_no_name_in_product_code_is_vague():
+    found = [
+        f"{file.relative_to(ROOT)}:{line}: {name}"
+        for file in python_files()
+        if file.relative_to(ROOT).parts[0] != "tests"
+        for line, name in vague_names(file.read_text())
+    ]
+    if found:
+        pytest.fail("name it after what it holds (row, report, curve, cups):\n" + "\n".join(found), pytrace=False)
+
+
+@pytest.mark.parametrize("code", ["found = 1", "def f(one): ...", "[found for found in x]", "lambda one: 1"])
+def test_vague_names_are_found(code):
+    assert len(vague_names(code)) == 1
+
+
+@pytest.mark.parametrize("code", ["found_at = 1", "x.y(one)", "f(found=1)", "'one'"])
+def test_other_names_are_not_vague(code):
+    assert vague_names(code) == []
 
 
 @pytest.mark.parametrize(

@@ -171,15 +171,15 @@ def infusion_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
 def full_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
     """Give the probability that a cup is full, as the guide's leaf states it, and the share that are."""
     named = [f"cups {first} to {last}" for first, last in INFUSIONS[:4]]
-    yield "| world | sessions | ends untold | " + " | ".join(f"{one}: stated | full" for one in (*named, "last")) + " |"
+    yield "| world | sessions | ends untold | " + " | ".join(f"{of}: stated | full" for of in (*named, "last")) + " |"
     yield "| --- " * (3 + 2 * (len(named) + 1)) + "|"
     for world, sessions, tasted in rows_made:
-        some = [x for x in tasted if x.guided.size]
+        lots = [x for x in tasted if x.guided.size]
         cells = [
-            _stated_and_full([(x.full[a - 1 : b], x.guided_number[a - 1 : b]) for x in some]) for a, b in INFUSIONS[:4]
+            _stated_and_full([(x.full[a - 1 : b], x.guided_number[a - 1 : b]) for x in lots]) for a, b in INFUSIONS[:4]
         ]
-        cells.append(_stated_and_full([(x.full[-1:], x.guided_number[-1:]) for x in some]))
-        yield f"| {world} | {sessions} | {100 * np.mean([x.untold for x in some]):.0f} % | {' | '.join(cells)} |"
+        cells.append(_stated_and_full([(x.full[-1:], x.guided_number[-1:]) for x in lots]))
+        yield f"| {world} | {sessions} | {100 * np.mean([x.untold for x in lots]):.0f} % | {' | '.join(cells)} |"
 
 
 def _stated_and_full(cups: Sequence[tuple[FloatArray, FloatArray]]) -> str:

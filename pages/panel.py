@@ -91,8 +91,8 @@ def _agreements(panel: PanelFigures, labels: Mapping[str, str]) -> list[tuple[st
     """Return how far the tasters agree, each degree with the words for which it is so."""
     words: dict[str, list[str]] = {}
     for key in _in_order(panel.descriptors):
-        found = panel.descriptors[key].agreement
-        words.setdefault(panel_sentence(found.single, lots=found.lots), []).append(descriptor_label(key, labels))
+        agreed = panel.descriptors[key].agreement
+        words.setdefault(panel_sentence(agreed.single, lots=agreed.lots), []).append(descriptor_label(key, labels))
     return [(listed(of_words), sentence) for sentence, of_words in words.items()]
 
 

@@ -298,7 +298,7 @@ def _about(member: Member, type_name: str, record: Record | None) -> str:
     """Say of which session a session's page is: when it began and who tasted."""
     if type_name != "session" or record is None:
         return ""
-    taster = next((str(one.user) for one in members_of(member) if str(one.user_id) == record.fields["taster"]), "")
+    taster = next((str(row.user) for row in members_of(member) if str(row.user_id) == record.fields["taster"]), "")
     return " · ".join(filter(None, (day_and_time(str(record.fields["started_at"])), taster)))
 
 
@@ -307,16 +307,16 @@ def _word_facts(word: Record) -> list[tuple[str, str]]:
     family, synonyms = str(word.fields.get("family") or ""), word.fields.get("synonyms")
     others = ", ".join(map(str, synonyms)) if isinstance(synonyms, list) else ""
     rated = _("at every infusion") if word.fields.get("rated_each_infusion") else ""
-    found = [(_("Family"), str(FAMILIES.get(family, family))), (_("Also called"), others), (_("Rated"), rated)]
-    return [(label, value) for label, value in found if value]
+    facts = [(_("Family"), str(FAMILIES.get(family, family))), (_("Also called"), others), (_("Rated"), rated)]
+    return [(label, value) for label, value in facts if value]
 
 
 def _facts(form: RecordForm) -> list[tuple[str, str]]:
     """Return the values of a record that the reader may not change, each with its label."""
-    shown = [(one, form.values.get(one.name)) for one in form.shown]
+    shown = [(field, form.values.get(field.name)) for field in form.shown]
     return [
-        (field_label(form.schema.type, one.name), value_text(one, value, form.options))
-        for one, value in shown
+        (field_label(form.schema.type, field.name), value_text(field, value, form.options))
+        for field, value in shown
         if value not in (None, "", [])
     ]
 

@@ -95,14 +95,8 @@ class Pair:
     def turned(self) -> "Pair":
         """Return the same with the second group first."""
         differences = tuple(
-            replace(
-                difference,
-                mean=-difference.mean,
-                low=-difference.high,
-                high=-difference.low,
-                probability_more=1.0 - difference.probability_more,
-            )
-            for difference in self.differences
+            replace(row, mean=-row.mean, low=-row.high, high=-row.low, probability_more=1.0 - row.probability_more)
+            for row in self.differences
         )
         return replace(
             self,

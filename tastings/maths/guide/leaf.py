@@ -81,9 +81,9 @@ class Known:
     def farthest_rated_s(self) -> float:
         """Return how far the leaf was drawn where a cup was still rated, at most: contact at 100 deg C in all [s]."""
         reached = [
-            float(drawn_s(one.steeping)[index].max())
-            for one in self.followed
-            if (index := one.rated_indexes(STRENGTH)).size
+            float(drawn_s(session.steeping)[index].max())
+            for session in self.followed
+            if (index := session.rated_indexes(STRENGTH)).size
         ]
         return max(reached, default=0.0)
 

@@ -118,7 +118,7 @@ def _in_turn(test: TriangleTest, names: dict[str, str]) -> list[str]:
     """Return the names of the chosen tasters in turn, one for each answer."""
     chosen = list(test.tasters.order_by("id"))
     rounds = range(max((taster.answers for taster in chosen), default=0))
-    return [names.get(str(taster.user_id), "") for turn in rounds for taster in chosen if one.answers > turn]
+    return [names.get(str(taster.user_id), "") for turn in rounds for taster in chosen if taster.answers > turn]
 
 
 class AnswerByCode(View):

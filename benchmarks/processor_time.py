@@ -28,14 +28,14 @@ def _descendants(process: int) -> list[int]:
             children[int(text.rpartition(")")[2].split()[1])].append(int(folder.name))  # brackets enclose the name
     descendants, waiting = list[int](), [process]
     while waiting:
-        found = children[waiting.pop()]
-        descendants += found
-        waiting += found
+        own = children[waiting.pop()]
+        descendants += own
+        waiting += own
     return descendants
 
 
 def _on_processor_s(processes: Collection[int]) -> float:
-    files = (file for one in processes for file in (_PROC / str(one) / "task").glob("*/schedstat"))
+    files = (file for process in processes for file in (_PROC / str(process) / "task").glob("*/schedstat"))
     return sum(int((_read(file) or "0").split()[0]) for file in files) / 1e9
 
 

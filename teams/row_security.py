@@ -147,9 +147,9 @@ def _run_for(
 ) -> tuple[UUID | None, list[tuple[Any, ...]]]:
     """Run a statement for the team that an expression with these values gives; return the team and the rows."""
     teams = f"coalesce(({team_sql})::text, '')"
-    asked = f"leafspan_at_home({teams})" if has_other_cells(_database().role) else teams
+    setting = f"leafspan_at_home({teams})" if has_other_cells(_database().role) else teams
     try:
-        [[(team,)], rows] = run_together([(f"SELECT set_config('{SETTING}', {asked}, true)", values), statement])
+        [[(team,)], rows] = run_together([(f"SELECT set_config('{SETTING}', {setting}, true)", values), statement])
     finally:
         _database().settings_have_changed()
     return UUID(team) if team else None, rows

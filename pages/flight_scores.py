@@ -60,7 +60,7 @@ class ScoresForm(forms.Form):
     ) -> None:
         self.cups = [cup for cup in cups if cup.elsewhere is None]
         self.labels = score_labels(flight)
-        self.asked = scores_asked(flight)
+        self.scores = scores_asked(flight)
         self.overtaken: set[UUID] = set()
         super().__init__(data)
         if any(not cup.is_stored for cup in self.cups):
@@ -70,7 +70,7 @@ class ScoresForm(forms.Form):
                 label = field_label("session", name)
                 self.fields[name] = forms.CharField(label=label, required=False, widget=widget, initial=shown)
         for cup in self.cups:
-            for score in self.asked:
+            for score in self.scores:
                 attributes = {"inputmode": "decimal", "autocomplete": "off", "maxlength": "5"}
                 is_words = score.descriptor is None
                 widget = forms.TextInput({"maxlength": 8000} if is_words else attributes)
@@ -88,7 +88,7 @@ class ScoresForm(forms.Form):
         for cup in self.cups:
             checked += [
                 (f"{cup.cup.code}-{score.name}", note["text" if score.descriptor is None else "intensity"])
-                for score in self.asked
+                for score in self.scores
             ]
         for name, field in checked:
             sent = self.cleaned_data.get(name) or ""
@@ -103,7 +103,7 @@ class ScoresForm(forms.Form):
         """Return what differs from the stored values, by cup; add an error to a cup that was changed elsewhere."""
         changes: dict[UUID, dict[str, float | str | None]] = {}
         for cup in self.cups:
-            names = {score.name: f"{cup.cup.code}-{score.name}" for score in self.asked}
+            names = {score.name: f"{cup.cup.code}-{score.name}" for score in self.scores}
             sent = {name: self.cleaned_data.get(field) for name, field in names.items()}
             changed = {name: value for name, value in sent.items() if value != cup.values.get(name)}
             if changed and self.data.get(f"{cup.cup.code}-seen", digest(cup)) != digest(cup):
@@ -175,7 +175,7 @@ class Scores(View):
                 "missing": missing_score(flight, cup),
                 "scores": []
                 if cup.elsewhere
-                else [form[f"{cup.cup.code}-{score.name}"] for score in form.asked if score.descriptor is not None],
+                else [form[f"{cup.cup.code}-{score.name}"] for score in form.scores if score.descriptor is not None],
                 "words": None if cup.elsewhere else form[f"{cup.cup.code}-words"],
             }
             for cup in cups

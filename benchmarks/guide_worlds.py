@@ -48,7 +48,7 @@ class GuideCups:
         Probability, by the leaves that the tastings leave possible, that each cup is full.
     sure : int
         The first so many are those of which the guide is sure.
-    untold : bool
+    ends_early : bool
         Whether the guide ends because the leaf was never drawn further.
     """
 
@@ -57,7 +57,7 @@ class GuideCups:
     guided_number: FloatArray
     full: FloatArray
     sure: int
-    untold: bool
+    ends_early: bool
 
 
 MadeLots = tuple[str, int, list[GuideCups]]
@@ -101,7 +101,7 @@ def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool =
     known = known_leaf(brews).leaf
     if known is None or guide.target_strength is None or not guide.last_at_target:
         return GuideCups(
-            guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), full=np.empty(0), sure=0, untold=False
+            guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), full=np.empty(0), sure=0, ends_early=False
         )
     # What the target stands for: the lot's true second even-brew cup, unless that is too near the finish line.
     stands_for = max(float(leaf.even_cups()[1]), known.finish_line + ABOVE_LINE)
@@ -115,7 +115,7 @@ def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool =
         guided_number=guided / guide.target_strength - 1,
         full=np.mean(of_draws >= FULL * guide.target_strength, axis=0),
         sure=guide.last_sure or 0,
-        untold=guide.first_untold is not None,
+        ends_early=guide.first_beyond_tasted is not None,
     )
 
 
@@ -171,7 +171,7 @@ def infusion_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
 def full_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
     """Give the probability that a cup is full, as the guide's leaf states it, and the share that are."""
     named = [f"cups {first} to {last}" for first, last in INFUSIONS[:4]]
-    yield "| world | sessions | ends untold | " + " | ".join(f"{of}: stated | full" for of in (*named, "last")) + " |"
+    yield "| world | sessions | ends early | " + " | ".join(f"{of}: stated | full" for of in (*named, "last")) + " |"
     yield "| --- " * (3 + 2 * (len(named) + 1)) + "|"
     for world, sessions, tasted in rows_made:
         lots = [x for x in tasted if x.guided.size]
@@ -179,7 +179,7 @@ def full_rows(rows_made: Sequence[MadeLots]) -> Iterator[str]:
             _stated_and_full([(x.full[a - 1 : b], x.guided_number[a - 1 : b]) for x in lots]) for a, b in INFUSIONS[:4]
         ]
         cells.append(_stated_and_full([(x.full[-1:], x.guided_number[-1:]) for x in lots]))
-        yield f"| {world} | {sessions} | {100 * np.mean([x.untold for x in lots]):.0f} % | {' | '.join(cells)} |"
+        yield f"| {world} | {sessions} | {100 * np.mean([x.ends_early for x in lots]):.0f} % | {' | '.join(cells)} |"
 
 
 def _stated_and_full(cups: Sequence[tuple[FloatArray, FloatArray]]) -> str:

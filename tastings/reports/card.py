@@ -108,7 +108,7 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
     """
     lot, figures, guide, labels = content.lot, content.development.figures, content.guide, content.labels
     brewed = guide.guide if guide is not None and guide.guide.infusions else None
-    in_pot = brewed.last_worthwhile if brewed and brewed.first_untold is None else None
+    in_pot = brewed.last_worthwhile if brewed and brewed.first_beyond_tasted is None else None
     reach = in_pot or figures.steeps.recommended or 0
     worth = [layer for layer in figures.layers if layer.infusion <= reach] or figures.layers[:1]
     tasted = bool(figures.evidence.sessions)

@@ -56,7 +56,7 @@ def guide_section(usual: UsualPotGuide | None, *, steeps: Steeps, names_shop: bo
     change = guide.change
     return GuideSection(
         brief=f"{brief_words(usual)}. {_rinse(guide.rinse_s)}",
-        until=until_words(guide, steeps=steeps) if guide.first_untold is None else "",  # a note says so
+        until=until_words(guide, steeps=steeps) if guide.first_beyond_tasted is None else "",  # a note says so
         guests=guests_words(guide.serving),
         pot=f"{pot_words(usual)}: {_whose(usual.pot)}." if names_shop else f"{pot_words(usual)}.",
         aim=_aim(guide),
@@ -168,7 +168,7 @@ def _aim(guide: Guide) -> str:
 def until_words(guide: Guide, *, steeps: Steeps) -> str:
     """Say after which infusion the leaf is spent in this pot, if that differs from the lot's count and is known."""
     last = guide.last_worthwhile
-    if guide.first_untold is not None:
+    if guide.first_beyond_tasted is not None:
         return _("Later cups go by taste: nobody has drawn this leaf further.")
     if last is None:
         return ""

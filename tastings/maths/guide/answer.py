@@ -132,7 +132,7 @@ class Guide:
         return frozenset(infusion.number for infusion in self.infusions if infusion.number > self.last_sure)
 
     @property
-    def first_untold(self) -> int | None:
+    def first_beyond_tasted(self) -> int | None:
         """Return the infusion before which the guide ends since the tastings do not reach so far; None where not so."""
         return next((note.infusions[0] for note in self.notes if note.code == "beyond_tasted"), None)
 

@@ -129,7 +129,7 @@ class _Draft:
     worthwhile: int = 0
     at_target: int = 0
     sure: int = 0
-    untold: int | None = None
+    beyond_tasted: int | None = None
     too_strong: tuple[int, ...] = ()
     change: Remedies | None = None
 
@@ -237,7 +237,7 @@ class _Request:
             steep = look.steep_for(target.strength)
             steep_s = timed_s(steep.steep_s) if self.rounded else steep.steep_s
             if number > 1 and steep.reached and look.drawn_s(steep_s) > farthest_s:
-                draft.untold = number
+                draft.beyond_tasted = number
                 break
             cups = look.cups(steep_s)
             miss_pct = 100 * float(np.sqrt(np.mean((cups / target.goal - 1) ** 2)))
@@ -315,8 +315,8 @@ def _notes(draft: _Draft, *, known: Known) -> tuple[GuideNote, ...]:
         notes.append(GuideNote("guessed_time", tuple(pour.number for pour in drunk if pour.number > draft.sure)))
     longest_s = _longest_rated_s(known)
     beyond = tuple(pour.number for pour in drunk if longest_s and pour.contact_s > LONG_STEP * longest_s)
-    if draft.untold is not None:
-        notes.append(GuideNote("beyond_tasted", (draft.untold,)))
+    if draft.beyond_tasted is not None:
+        notes.append(GuideNote("beyond_tasted", (draft.beyond_tasted,)))
     if beyond:
         notes.append(GuideNote("beyond_rated", beyond, longest_rated_s=longest_s))
     return tuple(notes)

@@ -174,7 +174,7 @@ def test_leaf_that_gives_out_is_told():
 def test_guide_ends_where_the_leaf_would_be_drawn_more_than_twice_as_far_as_anybody_tasted():
     short = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY[:3]) for i in range(4)]
     found, long = brew_guide(short, pot=EVEN_POT), brew_guide(LOT, pot=EVEN_POT)
-    assert found.first_untold == len(found.infusions) + 1 == found.last_at_target + 1
+    assert found.first_beyond_tasted == len(found.infusions) + 1 == found.last_at_target + 1
     assert found.last_worthwhile == found.last_at_target < long.last_at_target
     vessel = found.vessel
     pours = [replace(vessel.pour(0, steep_s=found.rinse_s), pour_s=0.0)]
@@ -187,7 +187,7 @@ def test_guide_ends_where_the_leaf_would_be_drawn_more_than_twice_as_far_as_anyb
 def test_long_mug_of_a_lot_that_was_tasted_briefly_still_has_its_infusion():
     short = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY[:2]) for i in range(2)]
     found = brew_guide(short, pot=Pot(style=LONG_MUG))
-    assert (len(found.infusions), found.first_untold) == (1, None)
+    assert (len(found.infusions), found.first_beyond_tasted) == (1, None)
 
 
 def test_more_sessions_leave_less_to_guess():

@@ -90,11 +90,11 @@ def test_guide_and_count_do_not_contradict_each_other():
 
 
 def test_guide_that_ends_before_the_leaf_does_says_nothing_of_where_it_is_spent():
-    untold = guide(notes=(GuideNote("beyond_tasted", (3,)),))
-    section = guide_section(untold)
+    ends_early = guide(notes=(GuideNote("beyond_tasted", (3,)),))
+    section = guide_section(ends_early)
     assert section.until == ""
     assert section.notes[0].startswith("From infusion 3 on go by taste")
-    assert until_words(untold.guide, steeps=sample.figures().steeps).startswith("Later cups go by taste")
+    assert until_words(ends_early.guide, steeps=sample.figures().steeps).startswith("Later cups go by taste")
 
 
 def test_guide_for_guests_says_how_many_pots():

@@ -128,5 +128,6 @@ def log_settings(form: str) -> dict[str, object]:
         "loggers": {
             "django.request": {"level": "ERROR"},  # refusals have our own line
             "celery.worker.strategy": {"level": "WARNING"},  # the end of a job is logged, its arrival is not
+            "psycopg": {"level": "ERROR"},  # it warns of the end of a pipeline whose error is raised and logged
         },
     }

@@ -13,7 +13,7 @@ from typing import Any
 
 import psycopg
 from django.conf import settings as django_settings
-from django.db import transaction
+from django.db import DatabaseError, transaction
 from django.db.backends.postgresql import base
 from django.db.backends.postgresql.psycopg_any import register_tzloader
 from psycopg.pq import PipelineStatus, TransactionStatus
@@ -22,6 +22,7 @@ SETTING, LIMIT_SETTING = "leafspan.teams", "leafspan.limited_to"
 LOGIN_SETTING, SESSION_SETTING = "leafspan.login", "leafspan.session"
 Statement = tuple[str, Sequence[object] | Mapping[str, object]]
 """One command and its values."""
+_IDLE = TransactionStatus.IDLE
 _CANNOT_GO_ON = (TransactionStatus.INERROR, TransactionStatus.UNKNOWN)
 _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 """Statements that read no rows. Some must be the first of a transaction, or work where others fail."""
@@ -84,10 +85,21 @@ class DatabaseWrapper(base.DatabaseWrapper):
                     cursor = psycopg.Cursor(self.connection)
                     cursors.append(self._prepare_cursor(cursor))  # type: ignore[attr-defined]  # as below
                     cursors[-1].execute(sql, values)
+        except DatabaseError:
+            self._forget_prepared()
+            raise
         finally:
             if self.autocommit:
                 self._in_force = _AT_FIRST
         return [cursor.fetchall() if cursor.description else [] for cursor in cursors]
+
+    def _forget_prepared(self) -> None:
+        """Prepare statements anew: the driver, but not the server, knows those that were sent after one that failed.
+
+        In a transaction block the driver does so when it is rolled back.
+        """
+        if self.connection.prepare_threshold is not None and self.connection.info.transaction_status == _IDLE:
+            psycopg.Cursor(self.connection).execute("DEALLOCATE ALL", prepare=False)
 
     def get_new_connection(self, conn_params: dict[str, Any]) -> Any:  # noqa: ANN401 - as Django has it
         """Connect; whichever cursor reads times gives them as Django does."""

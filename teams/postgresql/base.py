@@ -22,7 +22,6 @@ SETTING, LIMIT_SETTING = "leafspan.teams", "leafspan.limited_to"
 LOGIN_SETTING, SESSION_SETTING = "leafspan.login", "leafspan.session"
 Statement = tuple[str, Sequence[object] | Mapping[str, object]]
 """One command and its values."""
-_IDLE = TransactionStatus.IDLE
 _CANNOT_GO_ON = (TransactionStatus.INERROR, TransactionStatus.UNKNOWN)
 _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 """Statements that read no rows. Some must be the first of a transaction, or work where others fail."""
@@ -96,10 +95,11 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def _forget_prepared(self) -> None:
         """Prepare statements anew: the driver, but not the server, knows those that were sent after one that failed.
 
-        In a transaction block the driver does so when it is rolled back.
+        The driver forgets them with each transaction that is rolled back, so where none is, an empty one is.
         """
-        if self.connection.prepare_threshold is not None and self.connection.info.transaction_status == _IDLE:
-            psycopg.Cursor(self.connection).execute("DEALLOCATE ALL", prepare=False)
+        if self.connection.info.transaction_status == TransactionStatus.IDLE:
+            self.connection.execute("BEGIN")
+            self.connection.rollback()
 
     def get_new_connection(self, conn_params: dict[str, Any]) -> Any:  # noqa: ANN401 - as Django has it
         """Connect; whichever cursor reads times gives them as Django does."""

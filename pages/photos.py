@@ -19,8 +19,8 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from pages.accounts import add_problems
 from pages.browser import membership_with, page, read_as_member
+from pages.record_fields import address_of
 from pages.record_forms import number_in
-from pages.records import address_of
 from pages.reports import picture
 from tastings.actions.photo_colour import measure_colour
 from tastings.actions.photo_permissions import check_may_change_photo

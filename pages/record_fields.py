@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -117,3 +118,8 @@ def record_name(member: Member, type_name: str, values: Mapping[str, object]) ->
             return names_of_live_lots(member).get(str(values.get("lot")), "")
         case _:
             return str(values.get("name") or "")
+
+
+def address_of(record_type: str, record: UUID) -> str:
+    """Return the address of a record's page."""
+    return reverse("record", args=[record_type, record])

@@ -17,9 +17,9 @@ from api.http.conditional import id_from_path
 from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from pages.browser import page, read_as_member, work_for
-from pages.record_fields import options_for, record_name
+from pages.record_fields import address_of, options_for, record_name
 from pages.record_forms import NOTHING, sentence, value_text
-from pages.records import address_of, change_record, schema_named
+from pages.records import change_record, schema_named
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.numbers import day_and_time

@@ -18,8 +18,9 @@ from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from lots.schema import format_utc_short
 from pages.browser import chosen_member, membership_with, page
-from pages.record_fields import children_of, infusion_name, options_for, record_name, sections_for
+from pages.record_fields import address_of, options_for, record_name, sections_for
 from pages.record_forms import RecordForm, value_text, width_of
+from pages.session_rows import rows_of_session
 from tastings.actions.purchases import fields_of_bought_lot
 from tastings.actions.push import NEW, Change, Verdict, push_changes
 from tastings.actions.suggestions import Accepted, accept_suggestions, check_may_accept
@@ -29,8 +30,8 @@ from tastings.queries.suggestions import suggestions_for
 from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.families import FAMILIES
 from tastings.wording.fields import RECORD_TYPES, field_label
-from tastings.wording.labels import MOMENTS, descriptor_label, label
-from tastings.wording.numbers import day_and_time, duration
+from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import day_and_time
 from tastings.wording.record_pages import DELETE, SAVED
 from tastings.wording.record_pages import NEW as NEW_HEADINGS
 from teams.errors import NotAllowed, NotFound, PreconditionFailed
@@ -152,11 +153,6 @@ class RecordPage(View):
                 return redirect(f"{address_of(record_type, record.id)}?{query}")
             _show_refusal(form, verdict)
         return _render(request, member, form, record)
-
-
-def address_of(record_type: str, record: UUID) -> str:
-    """Return the address of a record's page."""
-    return reverse("record", args=[record_type, record])
 
 
 def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[str, object]]:
@@ -288,7 +284,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
         "buys": type_name == "lot" and record is None and "from_lot" in values,
     }
     if type_name == "session" and record is not None:
-        context |= _children(member, record)
+        context |= rows_of_session(member, record)
     if type_name == "note" and record is not None and record.fields["text"]:
         context |= _suggestions(member, record)
     return render(request, "pages/record.html", context, status=422 if form.errors else 200)
@@ -366,50 +362,6 @@ def _back(type_name: str, values: Mapping[str, object], record: Record | None) -
             return reverse("shops"), _("Shops and pots")
         case _:
             return reverse("lots-page"), _("Lots")
-
-
-def _children(member: Member, session: Record) -> dict[str, Any]:
-    """Return the rows of a session's infusions and notes, each leading to its page."""
-    infusions = children_of(member, "infusion", session.id)
-    names = {str(infusion.id): infusion_name(infusion.fields["number"]) for infusion in infusions}
-    words = options_for(member, "note")["descriptor"]
-    note_schema = RECORD_SCHEMAS["note"].by_name()
-    notes = [
-        (
-            str(note.fields.get("infusion") or ""),
-            {
-                "href": address_of("note", note.id),
-                "name": words.get(str(note.fields.get("descriptor")), ""),
-                "points": value_text(note_schema["intensity"], note.fields.get("intensity"), {})
-                if note.fields.get("intensity") is not None
-                else "",
-                # in the mouth is where most is noted of an infusion
-                "moment": ""
-                if note.fields["moment"] == "mouth" and note.fields.get("infusion")
-                else label(MOMENTS, str(note.fields["moment"])),
-                "text": note.fields.get("text") or "",
-            },
-        )
-        for note in children_of(member, "note", session.id)
-    ]
-    notes.sort(key=lambda note: (not note[1]["points"], _note_order(note[1]["name"], words), note[1]["moment"]))
-    return {
-        "infusions": [
-            {
-                "href": address_of("infusion", infusion.id),
-                "name": names[str(infusion.id)],
-                "steep": duration(float(str(infusion.fields["steep_s"]))),
-                "notes": [note for of, note in notes if of == str(infusion.id)],
-            }
-            for infusion in infusions
-        ],
-        "notes": [note for of, note in notes if of not in names],
-    }
-
-
-def _note_order(name: object, words: Mapping[str, str]) -> tuple[bool, str]:
-    """Return where a word stands among the notes of one infusion: strength first, then by name."""
-    return name != words.get("strength"), str(name).casefold()
 
 
 def _key_of(text: str) -> str:

@@ -14,10 +14,9 @@ from tastings.actions.panels import mark_panel_due
 from tastings.figures import to_stored
 from tastings.jobs import Job, later
 from tastings.maths.curve.development import METHOD
-from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Development
 from tastings.queries.brews import load_brews
-from tastings.queries.panels import calibration_of
+from tastings.queries.panels import calibration_of, estimate_lot
 from teams.postgresql.locks import try_lock
 
 _log = logging.getLogger(__name__)
@@ -46,15 +45,7 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         "asked_at": None,
     }
     try:
-        tastings = load_brews(lot)
-        figures = estimate_development(
-            tastings.brews,
-            rated=tastings.rated,
-            even_brew=tastings.even_brew,
-            scales=known.scales,
-            line=known.line,
-            slopes=known.slopes,
-        )
+        figures = estimate_lot(load_brews(lot), known=known)
         stored = to_stored(replace(figures, line_evidence=(), slope_evidence={}))
         del stored["line_evidence"], stored["slope_evidence"]  # columns of their own, not rounded
         changes |= {

@@ -10,12 +10,11 @@ from tastings.maths.brewing.brews import Brew
 from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.comparison.side_by_side import Comparison, compare
 from tastings.maths.curve.development import Development
-from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Development as StoredDevelopment
 from tastings.models import Session
 from tastings.queries.brews import LotBrews, load_brews
 from tastings.queries.developments import stored_figures
-from tastings.queries.panels import calibration_of
+from tastings.queries.panels import calibration_of, estimate_lot
 from tastings.queries.records import record_for, shared_sessions
 from teams.errors import Invalid, Problem
 from teams.models import Member
@@ -54,15 +53,7 @@ def _figures_of(member: Member, lot: UUID, tastings: LotBrews) -> Development:
     stored = None if row is None or row.stale else stored_figures(row)
     if stored is not None:
         return stored
-    known = calibration_of(member.team_id, but_lot=lot)
-    return estimate_development(
-        tastings.brews,
-        rated=tastings.rated,
-        even_brew=tastings.even_brew,
-        scales=known.scales,
-        line=known.line,
-        slopes=known.slopes,
-    )
+    return estimate_lot(tastings, known=calibration_of(member.team_id, but_lot=lot))
 
 
 def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:

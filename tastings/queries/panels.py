@@ -10,10 +10,13 @@ from django.utils.translation import gettext as _
 
 from tastings.figures import from_stored
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.curve.development import Development as Figures
 from tastings.maths.curve.endings import FinishLine, estimate_finish_line
+from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope, SlopeEvidence, team_slopes
 from tastings.maths.panel.panel import PanelAgreement, TasterFigures
 from tastings.models import Development, TeamPanel
+from tastings.queries.brews import LotBrews
 from teams.errors import NotAllowed
 from teams.models import Member
 from teams.queries.people import member_for
@@ -105,6 +108,18 @@ def calibration_of(team: UUID, *, but_lot: UUID | None = None) -> Calibration:
         if others.n_lots <= FEW_LOTS:
             line, slopes = others.line(), others.slopes()
     return Calibration(row.version, _scales(row), line, slopes)
+
+
+def estimate_lot(tastings: LotBrews, *, known: Calibration) -> Figures:
+    """Estimate a lot's figures with what is known of its team, as they are stored."""
+    return estimate_development(
+        tastings.brews,
+        rated=tastings.rated,
+        even_brew=tastings.even_brew,
+        scales=known.scales,
+        line=known.line,
+        slopes=known.slopes,
+    )
 
 
 def evidence_of(team: UUID) -> LotEvidence:

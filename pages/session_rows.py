@@ -1,0 +1,61 @@
+"""The rows of a session's page: its infusions and notes, each leading to its own page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pages.record_fields import address_of, children_of, infusion_name, options_for
+from pages.record_forms import value_text
+from tastings.schemas import RECORD_SCHEMAS
+from tastings.wording.labels import MOMENTS, label
+from tastings.wording.numbers import duration
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+
+def rows_of_session(member: Member, session: Record) -> dict[str, Any]:
+    """Return the rows of a session's infusions and notes, each leading to its page."""
+    infusions = children_of(member, "infusion", session.id)
+    names = {str(infusion.id): infusion_name(infusion.fields["number"]) for infusion in infusions}
+    words = options_for(member, "note")["descriptor"]
+    note_schema = RECORD_SCHEMAS["note"].by_name()
+    notes = [
+        (
+            str(note.fields.get("infusion") or ""),
+            {
+                "href": address_of("note", note.id),
+                "name": words.get(str(note.fields.get("descriptor")), ""),
+                "points": value_text(note_schema["intensity"], note.fields.get("intensity"), {})
+                if note.fields.get("intensity") is not None
+                else "",
+                # in the mouth is where most is noted of an infusion
+                "moment": ""
+                if note.fields["moment"] == "mouth" and note.fields.get("infusion")
+                else label(MOMENTS, str(note.fields["moment"])),
+                "text": note.fields.get("text") or "",
+            },
+        )
+        for note in children_of(member, "note", session.id)
+    ]
+    notes.sort(key=lambda note: (not note[1]["points"], _note_order(note[1]["name"], words), note[1]["moment"]))
+    return {
+        "infusions": [
+            {
+                "href": address_of("infusion", infusion.id),
+                "name": names[str(infusion.id)],
+                "steep": duration(float(str(infusion.fields["steep_s"]))),
+                "notes": [note for of, note in notes if of == str(infusion.id)],
+            }
+            for infusion in infusions
+        ],
+        "notes": [note for of, note in notes if of not in names],
+    }
+
+
+def _note_order(name: object, words: Mapping[str, str]) -> tuple[bool, str]:
+    """Return where a word stands among the notes of one infusion: strength first, then by name."""
+    return name != words.get("strength"), str(name).casefold()

@@ -7,15 +7,11 @@ from django.core.exceptions import ImproperlyConfigured
 
 
 def cell_settings(environment: Mapping[str, str]) -> tuple[str, dict[str, str]]:
-    """Return ``CELL``, the name of this one, and ``CELLS``, the addresses of the others by their names.
+    """Return ``CELL``, the name of this cell, and ``CELLS``, the addresses of the others by their names.
 
     Read from ``LEAFSPAN_CELL=a`` and ``LEAFSPAN_CELLS=a=http://10.0.0.1:8000,b=http://10.0.0.2:8000``, the second the
-    same in every cell; without them there are no others.
-
-    Raises
-    ------
-    ImproperlyConfigured
-        A name or address is none, or this cell is not among them.
+    same in every cell; without them there are no others. Raise ImproperlyConfigured for an invalid name or address, or
+    if this cell is not among them.
     """
     own, text = environment.get("LEAFSPAN_CELL", ""), environment.get("LEAFSPAN_CELLS", "")
     cells: dict[str, str] = {}

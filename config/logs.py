@@ -110,13 +110,7 @@ def formatter(form: str) -> logging.Formatter:
 
 
 def log_settings(form: str) -> dict[str, object]:
-    """Return the settings of all logging, as `logging.config.dictConfig` takes them.
-
-    Raises
-    ------
-    ValueError
-        ``form`` is neither ``json`` nor ``lines`` nor empty.
-    """
+    """Return the settings of logging for `logging.config.dictConfig`; ``form`` is ``json``, ``lines`` or empty."""
     if form not in ("json", "lines", ""):
         raise ValueError(f"LEAFSPAN_LOGS must be json or lines, not {form!r}")
     return {

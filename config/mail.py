@@ -4,15 +4,10 @@ from urllib.parse import unquote, urlsplit
 
 
 def mail_settings(url: str) -> dict[str, object]:
-    """Return Django's settings for sending mail.
+    """Return Django's settings for sending mail; raise ValueError for another scheme or without a host.
 
     ``smtp://`` begins in the clear and then must change to TLS, ``smtps://`` is TLS from the start, and ``plain+smtp://``
     never is, for a relay on the same machine. Without an address mail is printed where the worker runs.
-
-    Raises
-    ------
-    ValueError
-        Another scheme, or no host.
     """
     if not url:
         return {"EMAIL_BACKEND": "django.core.mail.backends.console.EmailBackend"}

@@ -19,12 +19,9 @@ synonyms costs whoever reads a text about 10 ms after an edit of any word. Own c
 
 
 def quota_settings(environment: Mapping[str, str]) -> dict[str, tuple[int, int]]:
-    """Return the quotas: those of the environment, as ``LEAFSPAN_QUOTA_NOTES=team/member``, instead of the defaults.
+    """Return the quotas, those of the environment (``LEAFSPAN_QUOTA_NOTES=team/member``) instead of the defaults.
 
-    Raises
-    ------
-    ImproperlyConfigured
-        A value that is not two whole numbers with a slash between them.
+    Raise ImproperlyConfigured for what is not two whole numbers with a slash between them.
     """
     quotas = dict(DEFAULTS)
     for name in DEFAULTS:

@@ -267,13 +267,7 @@ _CLEANERS: Mapping[str, Callable[[Field, object], object]] = {
 
 
 def clean_value(field: Field, value: object) -> object:
-    """Return the value in its canonical wire form; null means "not known" where the field allows it.
-
-    Raises
-    ------
-    InvalidValue
-        The value is not valid for the field.
-    """
+    """Return the value in its canonical wire form, null where the field allows it; raise InvalidValue for another."""
     if value is None:
         if field.required:
             raise InvalidValue("required", gettext_noop("must not be null"))

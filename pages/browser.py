@@ -145,12 +145,9 @@ def chosen_member(request: HttpRequest) -> Member:
 
 
 def read_as_member(request: HttpRequest, read: Callable[[Member], Found]) -> tuple[Member, Found]:
-    """Return what ``read`` finds for the first of the caller's memberships that may see it, and that membership.
+    """Return the first of the caller's memberships for which ``read`` finds something, and what it finds.
 
-    Raises
-    ------
-    NotFound
-        It raised NotFound for each.
+    Raise NotFound if it raises that for each.
     """
     for member in memberships_in(request):
         show_times_of(member.team)

@@ -56,13 +56,7 @@ class WrittenCard:
 
 
 def card_for(member: Member, lot: Record, *, lang: str, own: Pot | None, public: bool = False) -> WrittenCard:
-    """Return the card in a language; a public one has no internal code.
-
-    Raises
-    ------
-    UnknownLanguageError
-        Cards are not written in this language.
-    """
+    """Return the card in a language, a public one without internal code; raise UnknownLanguageError for another."""
     if lang not in dict(settings.LANGUAGES):  # first, so that an unknown language costs nothing
         raise UnknownLanguageError(lang)
     content = report_content(member, lot, today=timezone.localdate(), own=own)

@@ -30,16 +30,10 @@ class Exact(float):
 
 
 def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - any JSON
-    """Return a dataclass of figures as JSON types, floats rounded to 3 decimals; None leaves them as they are.
+    """Return a dataclass of figures as JSON types, without fields that are UNSET.
 
-    A field that is UNSET is left out.
-
-    Raises
-    ------
-    ArithmeticError
-        A figure is not finite: JSON cannot hold it, and it is a fault in the computation.
-    TypeError
-        There is a value in it that JSON has no form for.
+    Floats are rounded to ``decimals``, with None not at all. Raise ArithmeticError if a figure is not finite, which is
+    a fault in the computation, TypeError for a value that JSON has no form for.
     """
     match figures:
         case None | bool() | int() | str():
@@ -69,13 +63,7 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
 
 
 def from_stored(cls: type[Result], stored: object) -> Result:
-    """Return the dataclass that was stored.
-
-    Raises
-    ------
-    UnreadableFiguresError
-        It was stored by another version of the method and lacks what this one needs.
-    """
+    """Return the dataclass that was stored; raise UnreadableFiguresError if another version lacks what is needed."""
     try:
         return msgspec.convert(stored, cls)
     except msgspec.ValidationError as error:

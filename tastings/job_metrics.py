@@ -27,13 +27,7 @@ class JobMetric:
 
 
 def count_job(job: str, *, outcome: str, seconds: float | None) -> None:
-    """Count one job that ended; ``seconds`` is None when it is not known, as of one that was killed.
-
-    Raises
-    ------
-    BrokerDown
-        The broker does not answer.
-    """
+    """Count one job that ended; ``seconds`` is None when not known, as of one that was killed. Raise BrokerDown."""
 
     def count(client: Redis) -> None:
         both = client.pipeline(transaction=False)
@@ -47,13 +41,7 @@ def count_job(job: str, *, outcome: str, seconds: float | None) -> None:
 
 
 def job_metrics() -> Mapping[str, JobMetric]:
-    """Return the counts of each job.
-
-    Raises
-    ------
-    BrokerDown
-        The broker does not answer.
-    """
+    """Return the counts of each job; raise BrokerDown if the broker does not answer."""
     metrics = {job.value: JobMetric() for job in Job}
     for name, value in ask_broker(lambda client: dict(client.hgetall(_KEY))).items():
         job, _, measure = str(name, "utf-8").rpartition(" ")  # type: ignore[arg-type]  # bytes, as nothing else is asked of the client

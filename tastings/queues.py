@@ -49,13 +49,7 @@ def ask_broker(work: Callable[[redis.Redis], T]) -> T:
 
 
 def queues(*, now: datetime) -> Mapping[Queue, Waiting]:
-    """Return what waits in each queue. Jobs that a worker holds until their moment comes are not among it.
-
-    Raises
-    ------
-    BrokerDown
-        The broker does not answer.
-    """
+    """Return what waits in each queue, without jobs that a worker holds until their moment; raise BrokerDown."""
 
     def look(client: redis.Redis) -> Mapping[Queue, Waiting]:
         both = client.pipeline(transaction=False)

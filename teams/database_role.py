@@ -39,10 +39,7 @@ def grant_privileges(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
 def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
     """Create the roles of web and worker if they are missing, and let the owner act as them.
 
-    Raises
-    ------
-    ImproperlyConfigured
-        The owner may not create roles, or a role passes row-level security.
+    Raise ImproperlyConfigured if the owner may not create roles, or a role passes row-level security.
     """
     connection = cast("DatabaseWrapper", connections[using])
     name, worker = connection.ops.quote_name(role()), connection.ops.quote_name(worker_role())
@@ -84,11 +81,8 @@ def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
 def create_login(name: str, *, password: str, acts_as: str) -> None:
     """Create a login that owns nothing and may only act as the given role, or give it this password.
 
-    Raises
-    ------
-    ImproperlyConfigured
-        The owner may not create logins, or the login could do more: it is an administrator, owns a table or may act as
-        another role.
+    Raise ImproperlyConfigured if the owner may not create logins, or if the login could do more: it is an
+    administrator, owns a table or may act as another role.
     """
     connection = cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS])
     login, target = connection.ops.quote_name(name), connection.ops.quote_name(acts_as)
@@ -112,10 +106,7 @@ def create_login(name: str, *, password: str, acts_as: str) -> None:
 def create_replication_login(*, password: str) -> None:
     """Create the login by which a replica copies the server, or give it this password.
 
-    Raises
-    ------
-    ImproperlyConfigured
-        The owner may not create such a login.
+    Raise ImproperlyConfigured if the owner may not create such a login.
     """
     connection = cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS])
     try:

@@ -59,13 +59,7 @@ def conditional_response(request: Request, body: object, *, tag: str | None = No
 
 
 def expected_revision(request: Request) -> int | None:
-    """Return the revision that If-Match names; None without one.
-
-    Raises
-    ------
-    PreconditionFailed
-        It names no revision that this record could have.
-    """
+    """Return the revision that If-Match names, None without one; raise PreconditionFailed for one it cannot have."""
     header = request.META.get("HTTP_IF_MATCH")
     if header is None or header.strip() == "*":
         return None

@@ -41,12 +41,7 @@ class StrictJSONParser(BaseParser):
     ) -> Any:  # noqa: ANN401 - any JSON value
         """Return the parsed body.
 
-        Raises
-        ------
-        TooLarge
-            More than 2 MiB once unpacked; no more than that is ever unpacked.
-        ParseError
-            Not JSON in UTF-8.
+        Raise TooLarge beyond 2 MiB (no more than that is unpacked), ParseError for what is not JSON in UTF-8.
         """
         request = (parser_context or {})["request"]
         if int(request.META.get("CONTENT_LENGTH") or 0) > MAX_BODY_BYTES:

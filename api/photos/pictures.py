@@ -52,12 +52,7 @@ class PhotoThumbnail(PhotoImage):
 def picture_response(request: Request, served: ServedFile) -> HttpResponseBase:
     """Answer with a picture, or with 304 if the caller has it.
 
-    Raises
-    ------
-    NotFound
-        Its file is gone.
-    PreconditionFailed
-        ``If-Match`` names another version.
+    Raise NotFound if its file is gone, PreconditionFailed if ``If-Match`` names another version.
     """
     tag = f'"{served.tag[:32]}"'
     plain = request._request  # noqa: SLF001 - DRF's way to Django's request

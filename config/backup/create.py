@@ -35,10 +35,7 @@ LogLine = Callable[[str], object]
 def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
     """Write database and photos into one new file, which is there only once it is complete.
 
-    Raises
-    ------
-    BackupError
-        The file is there already, there is no key to sign with, or PostgreSQL's programs are missing or fail.
+    Raise BackupError if the file exists, there is no key to sign with, or PostgreSQL's programs are missing or fail.
     """
     if path.exists():
         raise BackupError(f"{path} is there already")

@@ -63,12 +63,9 @@ class PhotoCopier:
 
 
 def restore_photos(source: zipfile.ZipFile, folder: Path) -> int:
-    """Write the photos of a backup into a new folder, each as it was; return how many.
+    """Write the photos of a backup into a new folder and return how many.
 
-    Raises
-    ------
-    BackupError
-        One is missing or damaged.
+    Raise BackupError if one is missing or damaged.
     """
     count = 0
     for name, size, sha256 in _entries(source):

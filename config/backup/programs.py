@@ -35,14 +35,9 @@ class PostgresTools:
 
 
 def find_tools(*majors: int, folders: Sequence[Path] | None = None) -> PostgresTools:
-    """Return the oldest programs that are as new as every version given.
+    """Return the oldest programs that are as new as every version given; raise BackupError if there are none.
 
     An older pg_dump refuses a newer server, and an older pg_restore a newer pg_dump's archive.
-
-    Raises
-    ------
-    BackupError
-        There are none.
     """
     newest = max(majors)
     candidates = [

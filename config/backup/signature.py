@@ -11,23 +11,14 @@ _SEPARATOR = ":"
 
 
 def sign(manifest: bytes) -> str:
-    """Return the signature of a manifest: an HMAC-SHA-256 with ``LEAFSPAN_SECRET_KEY``.
-
-    Raises
-    ------
-    BackupError
-        The environment names no key.
-    """
+    """Return the HMAC-SHA-256 of a manifest with ``LEAFSPAN_SECRET_KEY``; raise BackupError if there is no key."""
     return _signer().signature(manifest.decode())
 
 
 def check_signature(manifest: bytes, signature: str | None) -> None:
     """Check the signature of a manifest; None stands for a backup without one.
 
-    Raises
-    ------
-    BackupError
-        The signature is missing or does not fit, or the environment names no key.
+    Raise BackupError if it is missing or wrong, or if the environment has no key.
     """
     if signature is None:
         raise BackupError(

@@ -58,13 +58,7 @@ class Moved:
 
 
 def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, despite_missing: bool = False) -> Moved:
-    """Move a team; return figures. ``despite_missing``: also if photos are not in the store.
-
-    Raises
-    ------
-    MoveError
-        It cannot be moved, or something failed before it was.
-    """
+    """Move a team and return figures; raise MoveError if it stays. ``despite_missing``: also if photos are missing."""
     with _connected(_own_database()) as local, _connected(target.database) as remote:
         _check_same_version(local, remote)
         place = _place(local, team)
@@ -88,13 +82,7 @@ def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, d
 
 
 def note_moved(team: UUID, target: Target) -> None:
-    """Note that a team lives in the other cell, as after a restore of a backup from before it moved there.
-
-    Raises
-    ------
-    MoveError
-        It does not live there.
-    """
+    """Note that a team lives in the other cell, as after a restore of an older backup; raise MoveError if not."""
     with _connected(_own_database()) as local, _connected(target.database) as remote:
         if not _lives_in(remote, team):
             raise MoveError(f"the team does not live in the cell {target.cell}")

@@ -53,10 +53,7 @@ class _Company:
 def load_demo(url: str, *, log: LogLine) -> None:
     """Put the demo data in through the server at ``url``; a second run changes nothing.
 
-    Raises
-    ------
-    DemoError
-        The server cannot be reached, or something else carries the demo's names.
+    Raise DemoError if the server cannot be reached, or if something else has the demo's names.
     """
     began = time.monotonic()
     url = url.rstrip("/")

@@ -28,14 +28,9 @@ def broker_program(environ: Mapping[str, str]) -> Path:
 
 
 def start_broker(home: Path, *, password: str, durable: bool, pause: Pause) -> tuple[Child, str]:
-    """Start the broker on the data folder; return the process and its URL.
+    """Start the broker on the data folder; return the process and its URL, or raise LaunchError.
 
     With ``durable`` every command is appended to a file that reaches the disk once a second.
-
-    Raises
-    ------
-    LaunchError
-        It could not be started.
     """
     folder, program = make_folder(home / "broker"), broker_program(os.environ)
 

@@ -37,13 +37,7 @@ def _limit_capabilities(capabilities: int) -> None:
 
 
 def enter_namespace(*, uid: int, gid: int) -> None:
-    """Keep our own files, but be seen as user ``uid`` inside a user namespace, and hold no privilege there.
-
-    Raises
-    ------
-    OSError
-        The kernel, or the container around us, allows no user namespaces.
-    """
+    """Become user ``uid`` in a user namespace, without privileges; files stay our own. Raise OSError if not allowed."""
     outer_uid, outer_gid = os.geteuid(), os.getegid()
     _checked(_libc().unshare(_CLONE_NEWUSER))
     Path("/proc/self/setgroups").write_text("deny")  # user_namespaces(7): needed before gid_map
@@ -53,12 +47,9 @@ def enter_namespace(*, uid: int, gid: int) -> None:
 
 
 def drop(*, uid: int, gid: int, reach_files: bool) -> None:
-    """Become user ``uid`` for good; with ``reach_files`` keep the one capability that opens root's folders.
+    """Become user ``uid`` for good; raise OSError if we are not root.
 
-    Raises
-    ------
-    OSError
-        We are not root, or the container took the capability away.
+    With ``reach_files`` keep the one capability that opens root's folders; raise OSError if the container took it away.
     """
     libc = _libc()
     if reach_files:

@@ -69,13 +69,7 @@ def load_secrets(home: Path) -> dict[str, str]:
 
 @contextmanager
 def lock_home(home: Path) -> Iterator[None]:
-    """Lock the data folder against a second launcher; the kernel releases the lock however this process ends.
-
-    Raises
-    ------
-    LaunchError
-        Another launcher has locked it.
-    """
+    """Lock the data folder until this process ends in any way; raise LaunchError if another launcher has locked it."""
     path = make_folder(home) / "lock"
     try:
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)

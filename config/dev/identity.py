@@ -35,12 +35,8 @@ def find_identity(home: Path, program: Path) -> DataPlacement:
 
     An ordinary user runs it as itself. Root tries a user namespace (its files stay its own), then the user nobody
     with the one capability that opens root's folders, then plain nobody; only the last may need a folder elsewhere,
-    which is then noted in the home folder, so that the data are found again.
-
-    Raises
-    ------
-    LaunchError
-        No identity works. No folder's permissions were changed.
+    which is then noted in the home folder, so that the data are found again. Raise LaunchError if none works; no
+    folder's permissions are changed then.
     """
     folder = data_folder(home)
     ours, theirs = (os.geteuid(), os.getegid()), nobody_ids()

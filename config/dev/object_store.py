@@ -12,13 +12,7 @@ _SERVE = "from moto.server import main; main()"
 
 
 def start_object_store(home: Path, *, pause: Pause, identity: str = "self") -> tuple[Child, dict[str, str]]:
-    """Start the store with an empty bucket; return the process and the environment by which photos are put there.
-
-    Raises
-    ------
-    LaunchError
-        It could not be started.
-    """
+    """Start the store with an empty bucket; return process and environment for photos, or raise LaunchError."""
 
     def start(port: int) -> Child:
         child = Child(

@@ -145,12 +145,7 @@ def stop_all(children: list[Child], fast: Callable[[], bool] = lambda: False) ->
 def start_and_wait(child: Child, *, ready: Callable[[], bool], pause: Pause) -> None:
     """Start a server and wait until it is ready.
 
-    Raises
-    ------
-    StartError
-        It ended; the message holds the end of its log.
-    LaunchError
-        It took longer than a minute. Nothing is left running in either case.
+    Raise StartError with the end of its log if it ended, LaunchError after a minute; then nothing is left running.
     """
     child.start()
     deadline = time.monotonic() + _START_LIMIT_S

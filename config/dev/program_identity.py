@@ -18,12 +18,8 @@ def find_program_identity(home: Path, folders: Sequence[Path]) -> str:
 
     An ordinary user runs them as itself. Root tries the user nobody, who can read neither the secrets nor anything else
     of root's; then a user namespace, which takes every privilege but leaves root's own files open; then nobody with the
-    one capability that opens root's folders. Of the folders, those below the home folder are given to that user.
-
-    Raises
-    ------
-    LaunchError
-        No identity works: nothing is run as root instead.
+    one capability that opens root's folders. Of the folders, those below the home folder are given to that user. Raise
+    LaunchError if none works: nothing is run as root instead.
     """
     for folder in folders:
         make_folder(folder)

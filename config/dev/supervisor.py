@@ -51,13 +51,7 @@ class Options:
 
     @classmethod
     def of(cls, environ: Mapping[str, str]) -> "Options":
-        """Read ``PORT`` and ``DEMO``.
-
-        Raises
-        ------
-        LaunchError
-            ``PORT`` is not a port number.
-        """
+        """Read ``PORT`` and ``DEMO``; raise LaunchError if ``PORT`` is not a port number."""
         text = environ.get("PORT", "")
         if text and not (text.isascii() and text.isdigit() and 0 < int(text) < 65536):
             raise LaunchError(f"PORT must be a number from 1 to 65535, not {text!r}.")

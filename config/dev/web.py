@@ -23,13 +23,7 @@ class Address:
 
 
 def take_address(port: int | None) -> Address:
-    """Bind the given port, or 8000, or if that is taken a free one.
-
-    Raises
-    ------
-    LaunchError
-        The port was asked for and is taken or not allowed.
-    """
+    """Bind the given port, or 8000, or if that is taken a free one; raise LaunchError if the given one is not free."""
     for candidate in [port] if port is not None else [USUAL_PORT, 0]:
         bound = socket.socket()
         bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as web servers do: no wait after a restart

@@ -105,12 +105,9 @@ class Phone:
     def sign_in(
         self, *, username: str, password: str, device_name: str = "phone", team: str | None = None
     ) -> Mapping[str, Any]:
-        """Sign in and return the server's answer: user, team, shop and role; ``team`` chooses among several.
+        """Sign in and return user, team, shop and role; ``team`` chooses among several.
 
-        Raises
-        ------
-        SignedOutError
-            Name or password is wrong.
+        Raise SignedOutError if name or password is wrong.
         """
         sent = {"username": username, "password": password, "device": device_name} | ({"team": team} if team else {})
         self._delete_token()
@@ -226,14 +223,8 @@ class Phone:
     def sync(self, *, pull: bool = True) -> SyncReport:
         """Send unsent changes and pull new ones, until neither is left; with ``pull=False`` only send.
 
-        Raises
-        ------
-        SignedOutError
-            There is no valid token; sign in, then sync again.
-        RefusedError
-            The whole request was refused: 409 means that this program is too old.
-        UnreachableError
-            No answer. What was answered before is stored; the next sync does the rest.
+        Raise SignedOutError without a valid token, RefusedError if the whole request was refused (409: this program is
+        too old), UnreachableError without an answer. What was answered before is stored; the next sync does the rest.
         """
         if not self.signed_in:
             raise SignedOutError("not signed in", status=401)

@@ -77,12 +77,8 @@ class PhotoQueue:
     def send(self) -> int:
         """Send the waiting photos; return how many were sent in full.
 
-        Records go first: a photo of a session that the server does not have yet stays in the queue.
-
-        Raises
-        ------
-        SignedOutError, UnreachableError, RefusedError
-            As of `Phone.sync`; a full disk of the server (507) too, after several tries. What arrived stays there.
+        Records go first: a photo of a session that the server does not have yet stays in the queue. Raise the errors of
+        `Phone.sync`, also if the server's disk is full (507) after several tries. What arrived stays there.
         """
         sent = 0
         for photo in self.waiting:

@@ -34,16 +34,8 @@ def send_request(  # noqa: PLR0913 - what a request is made of
 
     ``piece`` is a part of a file with the offset where it begins, sent as it is. With ``lines`` the answer may
     have many objects, one a line: they are returned as ``pages``, after a break those that came. Without an answer, or
-    after 408, 429 or 5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice.
-
-    Raises
-    ------
-    SignedOutError
-        401.
-    RefusedError
-        Another refusal, or still a 5xx at the last attempt.
-    UnreachableError
-        Still no answer at the last attempt.
+    after 408, 429 or 5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice. Raise
+    SignedOutError for 401; at the last attempt RefusedError for another refusal, UnreachableError without an answer.
     """
     method, path = request
     headers = {"Accept": LINES if lines else "application/json", "Accept-Encoding": "gzip"}

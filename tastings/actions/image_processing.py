@@ -54,11 +54,8 @@ def decode_image(
 ) -> ProcessedImage:
     """Decode a file and write it anew, with no side longer than ``side`` pixels.
 
-    Raises
-    ------
-    UnreadableImage
-        No image of a known format, broken, with more than 50 megapixels or a side too long for a JPEG: found from
-        its header, before decoding.
+    Raise UnreadableImage if it is broken or of an unknown format, or (by its header, before decoding) has more than 50
+    megapixels or a side too long for a JPEG.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of odd metadata, none of which is used

@@ -29,16 +29,10 @@ LOGO_SIDE_PX = 1200
 
 
 def upload_logo(member: Member, *, file: bytes, now: datetime) -> None:
-    """Take a file as the team's logo, to be checked by a worker; owners only.
+    """Take a file as the team's logo, to be checked by a worker.
 
-    Raises
-    ------
-    NotAllowed
-        The member is no owner.
-    Invalid
-        The file is empty or too large.
-    DiskFull, PhotoStoreAway
-        There is no room for it now; the logo stays as it was.
+    Raise NotAllowed for all but owners, Invalid if it is empty or too large, DiskFull or PhotoStoreAway if there is no
+    room for it now: the logo stays as it was.
     """
     check_may_change_team(member)
     if not 0 < len(file) <= LARGEST_LOGO:

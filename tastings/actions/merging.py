@@ -26,12 +26,7 @@ _MAX_SYNONYMS = 50
 def check_may_merge(member: Member, descriptor: UUID) -> Descriptor:
     """Return the team's descriptor that is to be merged, or was.
 
-    Raises
-    ------
-    NotAllowed
-        The member is neither owner nor buyer, or the descriptor is built in.
-    NotFound
-        The team has no such descriptor.
+    Raise NotFound if the team has none such, NotAllowed if it is built in or the member is neither owner nor buyer.
     """
     row = Descriptor.objects.filter(team_id=member.team_id, id=descriptor).first()
     if row is None or not row.removed or row.merged_into_id is None:

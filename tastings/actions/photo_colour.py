@@ -25,10 +25,7 @@ from teams.models import Member
 def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: datetime) -> None:
     """Measure the liquor's colour and store it with the photo; an earlier one is replaced.
 
-    Raises
-    ------
-    NotFound, NotAllowed, PhotoNotReady
-        No such photo, one that the member may not change, one that is not stored yet.
+    Raise NotFound, NotAllowed if the member may not change the photo, PhotoNotReady if it is not stored yet.
     """
     row = check_may_change_photo(member, photo)
     if row.state != Photo.State.STORED:

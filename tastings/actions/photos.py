@@ -29,16 +29,8 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     """Make a photo under the id its client made, to be sent piece by piece; return whether it is new.
 
     It is complete at once when the member can see another photo of the same bytes. The same announcement again changes
-    nothing.
-
-    Raises
-    ------
-    NotAllowed
-        The member only reads, or the session is another taster's.
-    Invalid
-        A field is not valid, a parent is unknown, or the id is taken.
-    QuotaFull
-        The photo would go beyond what the team or the member may store.
+    nothing. Raise NotAllowed if the member only reads or the session is another taster's, Invalid for a field, an
+    unknown parent or an id in use, QuotaFull if it would go beyond what the team or the member may store.
     """
     require_writer(member)
     values = clean_body(PHOTO, sent)
@@ -112,16 +104,8 @@ def attach_content(photo: Photo, content: PhotoContent) -> None:
 def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now: datetime) -> None:
     """Add one piece to an upload; when this returns, it is on the disk. A piece that is there already changes nothing.
 
-    Raises
-    ------
-    WrongOffset
-        The upload does not stand at the offset.
-    Invalid
-        The piece is empty, or goes beyond the size announced.
-    PhotoNotReady
-        The photo was refused and takes nothing more.
-    DiskFull
-        There is no room for the piece now; what came before is safe.
+    Raise WrongOffset if the upload does not stand at the offset, Invalid if the piece is empty or goes beyond the size
+    announced, PhotoNotReady if the photo was refused, DiskFull if there is no room: what came before is safe.
     """
     require_writer(member)
     if get_photo(member, photo).by_id != member.user_id:

@@ -31,13 +31,7 @@ def quota_problem(quota: Quota) -> Problem:
 
 
 def check_photo_quotas(member: Member) -> None:
-    """Refuse the photo that was just added if it goes beyond a quota. The team's row must be locked.
-
-    Raises
-    ------
-    QuotaFull
-        Naming the first quota that is exceeded.
-    """
+    """Raise QuotaFull if the photo that was just added goes beyond a quota. The team's row must be locked."""
     used = photos_used(member.team_id)
     for quota in (
         *quotas_of(PHOTO_QUOTAS, used.get(member.user_id, {}), of_team=False),

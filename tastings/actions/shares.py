@@ -27,12 +27,8 @@ USUAL_DAYS, MOST_DAYS = 30, 366
 def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> Share:
     """Make a link.
 
-    Raises
-    ------
-    NotAllowed
-        The member is neither buyer nor owner.
-    Invalid
-        A field is not valid, the lot is unknown, or the end is past or more than 366 days away.
+    Raise NotAllowed if the member is neither buyer nor owner, Invalid for a field, an unknown lot, or an end that is
+    past or more than 366 days away.
     """
     may_share(member)
     values = clean_body(SHARE, sent)
@@ -69,14 +65,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
 def keep_share(member: Member, *, share: UUID, now: datetime) -> Share:
     """Let a link that waits open again, at the same address and now in the owner's name; return it.
 
-    Raises
-    ------
-    NotFound
-        The team has no such link.
-    NotAllowed
-        The member is no owner.
-    WrongState
-        The link does not wait: it is open, or has ended.
+    Raise NotFound for an unknown link, NotAllowed for all but owners, WrongState if the link is open or has ended.
     """
     row = share_for(member, share)
     if not member.runs_team:

@@ -20,12 +20,7 @@ def check_may_choose_pots(member: Member) -> None:
 def choose_usual_pot(member: Member, *, shop_id: UUID, pot: UUID | None) -> None:
     """Choose the pot that the shop's guides and cards are for; None removes the choice.
 
-    Raises
-    ------
-    Invalid
-        The team has no such pot.
-    NotAllowed
-        The member is neither owner nor buyer.
+    Raise Invalid for an unknown pot, NotAllowed if the member is neither owner nor buyer.
     """
     check_may_choose_pots(member)
     if pot is not None and not Pot.objects.filter(team_id=member.team_id, id=pot, removed=False).exists():

@@ -27,10 +27,7 @@ class Accepted(TypedDict):
 def check_may_accept(member: Member, note: UUID) -> Record:
     """Return the note whose suggestions the member may accept.
 
-    Raises
-    ------
-    NotFound, NotAllowed
-        The note cannot be seen; the member is not its session's taster.
+    Raise NotFound if the note cannot be seen, NotAllowed if the member is not its session's taster.
     """
     record = record_for(member, "note", note)
     session = record_for(member, "session", UUID(str(record.fields["session"])))
@@ -44,14 +41,8 @@ def accept_suggestions(
 ) -> Sequence[Record]:
     """Store what the taster accepts of a text as notes; return these notes in the order accepted.
 
-    What is noted of that infusion and moment already stays as it is, so repeating changes nothing.
-
-    Raises
-    ------
-    NotFound, NotAllowed
-        See `check_may_accept`.
-    Invalid
-        Something accepted is not suggested.
+    What is noted of that infusion and moment already stays as it is, so repeating changes nothing. Raise the errors of
+    `check_may_accept`, and Invalid if something accepted is not suggested.
     """
     record = check_may_accept(member, note)
     intensities = _intensities(accepted, all_suggestions(member, record))

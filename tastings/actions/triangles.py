@@ -27,10 +27,7 @@ from teams.row_security import is_id_in_use
 def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, object], now: datetime) -> None:
     """Record a new test under the id its client made; the same one sent again changes nothing.
 
-    Raises
-    ------
-    Invalid
-        A field is not valid, a lot is unknown, or the id is taken.
+    Raise Invalid for a field, an unknown lot, or an id in use.
     """
     require_writer(member)
     lock_team(member.team_id)  # the same sent twice at once comes one after the other
@@ -69,14 +66,8 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
 def choose_tasters(member: Member, *, test: UUID, sent: Mapping[str, object]) -> None:
     """Store who is to taste in a test and how often, in place of who was chosen before; answers given stay.
 
-    Raises
-    ------
-    NotFound
-        The team has no such test.
-    NotAllowed
-        The member neither made the test nor is buyer or owner.
-    Invalid
-        Somebody is no member who tastes, or the test has fewer cups than answers are asked for.
+    Raise NotFound for an unknown test, NotAllowed if the member neither made the test nor is buyer or owner, Invalid
+    for somebody who is no member who tastes or if the test has fewer cups than answers are asked for.
     """
     row = triangle_test_for(member, test)
     require_writer(member)
@@ -107,14 +98,8 @@ def choose_tasters(member: Member, *, test: UUID, sent: Mapping[str, object]) ->
 def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, object], now: datetime) -> None:
     """Record one answer; the same one sent again changes nothing.
 
-    Raises
-    ------
-    NotFound
-        The team has no such test.
-    NotAllowed
-        The member only reads, or records another's answer in another's test without being buyer or owner.
-    Invalid
-        A field is not valid, the taster is no member, or the id belongs to another answer.
+    Raise NotFound for an unknown test; NotAllowed if the member only reads, or records another's answer in another's
+    test without being buyer or owner; Invalid for a field, a taster who is no member, or the id of another answer.
     """
     row = triangle_test_for(member, test)
     require_writer(member)
@@ -147,14 +132,8 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
 def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None, now: datetime) -> None:
     """Record which cup somebody named as the odd one, by its code; each set of three cups is answered once.
 
-    Raises
-    ------
-    NotFound
-        The team has no such test.
-    NotAllowed
-        As of :func:`record_trial`.
-    Invalid
-        No cup has this code, its set is answered, or the taster is no member.
+    Raise NotFound and NotAllowed as `record_trial`, Invalid if no cup has this code, its set is answered, or the taster
+    is no member.
     """
     row = triangle_test_for(member, test)
     require_writer(member)
@@ -174,12 +153,8 @@ def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None,
 def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) -> None:
     """Take an answer out of the count; it stays on record.
 
-    Raises
-    ------
-    NotFound
-        There is no such answer, or it is withdrawn already.
-    NotAllowed
-        The member only reads, or neither recorded the answer, nor made the test, nor is buyer or owner.
+    Raise NotFound if there is none or it is withdrawn already, NotAllowed if the member only reads, or neither recorded
+    the answer, nor made the test, nor is buyer or owner.
     """
     row = triangle_test_for(member, test)
     require_writer(member)

@@ -67,14 +67,8 @@ def upload_size(photo: UUID) -> int:
 def append(photo: UUID, *, offset: int, piece: bytes) -> None:
     """Store a piece at an offset that the upload has reached; it is durable when this returns.
 
-    What lies beyond the offset was never acknowledged and is replaced.
-
-    Raises
-    ------
-    DiskFull
-        There is no room; the upload ends at the offset again.
-    PhotoStoreAway
-        The bucket does not answer.
+    What lies beyond the offset was never acknowledged and is replaced. Raise DiskFull if there is no room: the upload
+    ends at the offset again; PhotoStoreAway if the bucket does not answer.
     """
     store().append(_upload_key(photo), offset=offset, piece=piece)
 
@@ -92,12 +86,8 @@ def delete_upload(photo: UUID) -> None:
 def write_photo(team: UUID, name: str, *, image: bytes, thumbnail: bytes) -> None:
     """Write a picture and its thumbnail; both are durable when this returns.
 
-    Raises
-    ------
-    DiskFull
-        There is no room; neither is there.
-    PhotoStoreAway
-        The bucket does not answer; the daily tidying deletes what was written.
+    Raise DiskFull if there is no room: neither is written; PhotoStoreAway if the bucket does not answer: the daily
+    tidying deletes what was written.
     """
     try:
         store().write(image_key(team, name), image)

@@ -21,13 +21,7 @@ def answer_for(member: Member, flight: UUID) -> FlightAnswer:
 
 
 def answer_of_flight(flight: Flight) -> FlightAnswer:
-    """Return the answer; ``stale`` while a worker has not yet computed it from the latest scores.
-
-    Raises
-    ------
-    WrongState
-        The flight is not revealed.
-    """
+    """Return the answer, ``stale`` until the latest scores are computed; raise WrongState before the reveal."""
     if flight.revealed_at is None:
         raise WrongState(_("there is an answer once the flight is revealed"))
     figures = stored_figures(flight)

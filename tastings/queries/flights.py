@@ -181,14 +181,8 @@ def events_of(member: Member, flight: UUID) -> list[AuditEntry]:
 def pouring_plan_for(member: Member, flight: UUID) -> PouringPlan:
     """Return which code is which lot.
 
-    Raises
-    ------
-    NotFound
-        The team has no such flight.
-    NotAllowed
-        The flight is blind and the member does not pour for it.
-    WrongState
-        There is no plan yet, or no flight any more.
+    Raise NotFound for an unknown flight, NotAllowed if the flight is blind and the member does not pour for it,
+    WrongState if there is no plan yet or no flight any more.
     """
     row = flight_row(member, flight)
     pours = row.people.filter(user_id=member.user_id, pours=True, out_at=None).exists()

@@ -15,12 +15,7 @@ from teams.models import Member
 def vessel_forecast_for(member: Member, lot: UUID, *, pot: Pot) -> VesselForecast | None:
     """Foretell the cups of a lot in a pot from its shared sessions; None while none has a rated strength.
 
-    Raises
-    ------
-    NotFound
-        The team has no such lot.
-    PotError
-        The cups of that pot cannot be predicted.
+    Raise NotFound for an unknown lot, PotError if the cups of that pot cannot be predicted.
     """
     record_for(member, "lot", lot)
     tastings, scales = load_brews(lot), calibration_of(member.team_id).scales

@@ -95,12 +95,7 @@ class UsualPotGuide:
 def guide_for(member: Member, lot: UUID, *, pot: Pot) -> Guide:
     """Compute the guide from the lot's shared sessions as they are now.
 
-    Raises
-    ------
-    NotFound
-        The team has no such lot.
-    PotError
-        The pot does not go with its style, or its cups cannot be predicted.
+    Raise NotFound for an unknown lot, PotError if the pot does not go with its style or its cups cannot be predicted.
     """
     fields: Any = record_for(member, "lot", lot).fields
     price = None

@@ -156,12 +156,7 @@ def panel_of(team: UUID) -> PanelFigures:
 def taster_calibration(member: Member, taster: UUID) -> PanelFigures:
     """Return the team's figures for reading one taster's rows.
 
-    Raises
-    ------
-    NotFound
-        The team has no such member.
-    NotAllowed
-        Someone else's, and the caller is neither buyer nor owner.
+    Raise NotFound for an unknown member, NotAllowed for someone else's if the caller is neither buyer nor owner.
     """
     member_for(member, taster)
     if taster != member.user_id and not member.sees_all_tasters:

@@ -98,13 +98,7 @@ class Usage:
 
 
 def usage_of_team(member: Member) -> Usage:
-    """Return what the team uses; those who left stay listed while something of theirs is stored.
-
-    Raises
-    ------
-    NotAllowed
-        Only an owner sees it.
-    """
+    """Return what the team uses, for owners only; those who left stay listed while something of theirs is stored."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner sees what the team uses"))
     used: Used = {}

@@ -96,10 +96,7 @@ def list_records(
 ) -> Sequence[Record]:
     """Return live records in the order of their ids, those after ``after`` only, at most ``limit``.
 
-    Raises
-    ------
-    Invalid
-        A filter has a value its field cannot have, or is not one of the schema's.
+    Raise Invalid for a filter that the schema does not have, or with a value that its field cannot have.
     """
     rows = _live(member, type_name).filter(_condition(MODELS[type_name].schema, filters))
     if after is not None:

@@ -101,10 +101,7 @@ def report_state(member: Member, lot: UUID, *, now: datetime) -> ReportState:
 def report_state_of(login: UUID, lot: UUID, *, now: datetime) -> tuple[Member, ReportState]:
     """Return a member of the lot's team made of the login's role and shop there, and the state of its report.
 
-    Raises
-    ------
-    NotFound
-        As `report_state`, and when the login has no place in the lot's team.
+    Raise NotFound as `report_state`, and if the login has no place in the lot's team.
     """
     team, zone, role, shop, *figures = _only(run_for_lot(lot, (_STATE, [login, lot])))
     if role is None:

@@ -68,13 +68,7 @@ class SessionContent:
 
 
 def session_content(member: Member, *, lot: UUID, session: UUID) -> SessionContent:
-    """Return what a session's page is written from.
-
-    Raises
-    ------
-    NotFound
-        The lot has no such session that the member may see.
-    """
+    """Return what a session's page is written from; raise NotFound if the lot has none such that the member may see."""
     lot_fields = record_for(member, "lot", lot).fields
     row = (
         Session.objects.filter(visible_sessions(member), id=session, lot_id=lot, team_id=member.team_id, removed=False)

@@ -53,10 +53,8 @@ def token_of(share: UUID) -> str:
 def share_with(token: str, *, now: datetime) -> Share:
     """Return the share of a valid link.
 
-    Raises
-    ------
-    NotFound
-        It was never given, has expired, was revoked, waits for an owner, or its lot is gone: it cannot be told which.
+    Raise NotFound if it was never given, has expired, was revoked, waits for an owner, or its lot is gone, without
+    saying which.
     """
     try:
         share = UUID(bytes=urlsafe_b64decode(f"{_signer().unsign(token)}=="))
@@ -102,10 +100,7 @@ def for_outsiders(content: ReportContent, *, with_tastings: bool) -> ReportConte
 def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: int) -> Sequence[Share]:
     """Return the team's links in the order of their ids, those to one lot if named.
 
-    Raises
-    ------
-    NotAllowed
-        The member is neither buyer nor owner: a link opens what it leads to.
+    Raise NotAllowed if the member is neither buyer nor owner: a link opens what it leads to.
     """
     may_share(member)
     rows = vouched_shares(member.team_id)
@@ -119,10 +114,7 @@ def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: in
 def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share], list[Share], list[Share]]:
     """Return all links to a lot that open, all that wait, and the latest of those that ended; the newest first.
 
-    Raises
-    ------
-    NotAllowed
-        As `shares_of`.
+    Raise NotAllowed as `shares_of`.
     """
     may_share(member)
     rows = vouched_shares(member.team_id).filter(lot_id=lot).order_by("-created_at", "id")

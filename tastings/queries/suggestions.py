@@ -52,10 +52,7 @@ def read_text(member: Member, text: str) -> Reading:
 def suggestions_for(member: Member, note_id: UUID) -> NoteSuggestions:
     """Return what a note's text suggests beyond what is noted already of that infusion and moment.
 
-    Raises
-    ------
-    NotFound
-        The note is absent, deleted, another team's, or in a session that the member may not see.
+    Raise NotFound if the note is deleted, another team's, or in a session that the member may not see.
     """
     note = record_for(member, "note", note_id)
     noted = {str(row.fields["descriptor"]) for row in notes_at_same_moment(member, note)}

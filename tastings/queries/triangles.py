@@ -89,13 +89,7 @@ def next_order(test: TriangleTest, *, served: int) -> tuple[int, ...]:
 
 
 def poured_sets(member: Member, test: TriangleTest) -> list[CupSet]:
-    """Return the sets of cups for whoever pours.
-
-    Raises
-    ------
-    NotAllowed
-        The member neither made the test nor is buyer or owner.
-    """
+    """Return the sets of cups for whoever pours; raise NotAllowed for all but the test's maker, buyers and owners."""
     if not may_pour(member, test):
         raise NotAllowed(_("the cups are shown to whoever made the test, buyers and owners"))
     return cup_sets_of(test)

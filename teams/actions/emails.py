@@ -36,14 +36,8 @@ def change_email(  # noqa: PLR0913 - what is set, by whom, and where links lead
     """Set the address for a forgotten password; an empty text removes it. Return the request for mail to verify it.
 
     The password is checked, so that a stolen device cannot change the address. The same address again changes nothing
-    and is mailed another link while it is not verified.
-
-    Raises
-    ------
-    Invalid
-        No e-mail address, or not the present password.
-    Throttled
-        Too many attempts at the password, or too many mails within an hour.
+    and is mailed another link while it is not verified. Raise Invalid for no e-mail address or another password,
+    Throttled after too many attempts at the password or too many mails within an hour.
     """
     email = email.strip()
     if email:
@@ -67,10 +61,7 @@ def change_email(  # noqa: PLR0913 - what is set, by whom, and where links lead
 def request_verification(user: User, *, site: str, former: str = "", now: datetime) -> UUID:
     """Store a request for mail: a link to the login's address and, to a ``former`` one, that it no longer counts.
 
-    Raises
-    ------
-    Throttled
-        Too many within an hour.
+    Raise Throttled after too many within an hour.
     """
     increment_or_raise(PER_LOGIN, str(user.id), now=now)
     language = get_language() or ""
@@ -131,11 +122,8 @@ def _signer() -> Signer:
 def valid_verification(token: str, *, user: User, now: datetime) -> EmailVerification:
     """Return what a mailed link is for.
 
-    Raises
-    ------
-    NotFound
-        The link is unknown or expired, is another login's, or the login has another address by now: it cannot be told
-        which.
+    Raise NotFound if the link is unknown or expired, is another login's, or the login has another address by now,
+    without saying which.
     """
     try:
         request = UUID(_signer().unsign(token))

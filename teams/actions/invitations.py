@@ -27,12 +27,8 @@ def create_invitation(
 ) -> tuple[str, Invitation]:
     """Make a one-time link into the team; return its token, which is stored nowhere, with the invitation.
 
-    Raises
-    ------
-    NotAllowed
-        Only an owner may invite.
-    Invalid
-        No such role or shop, or an end that has passed or lies more than `MAX_DAYS` ahead.
+    Raise NotAllowed for all but owners, Invalid for an unknown role or shop, or an end that has passed or lies more
+    than `MAX_DAYS` ahead.
     """
     if not member.runs_team:
         raise NotAllowed(_("only an owner may invite"))
@@ -60,12 +56,7 @@ def create_invitation(
 def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> None:
     """End a link that was not used; ending it twice is no error.
 
-    Raises
-    ------
-    NotAllowed
-        Only an owner may.
-    NotFound
-        The team has no such invitation, or it was used already.
+    Raise NotAllowed for all but owners, NotFound if the team has no such invitation or it was used already.
     """
     if not member.runs_team:
         raise NotAllowed(_("only an owner may take an invitation back"))
@@ -96,14 +87,9 @@ def accept_invitation(
 ) -> tuple[Member, str | None, DeviceToken | None]:
     """Join by a link; with ``device`` sign it in as well. Return the membership, the token and its record.
 
-    Raises
-    ------
-    NotFound
-        The link is unknown, used, expired or revoked; the answer does not say which.
-    Invalid
-        The name is taken, the password is easily guessed, or the login is in the team already; the link stays valid.
-    NotSignedIn, Throttled
-        As `teams.actions.login_throttle.check_login`, for a login that exists.
+    Raise NotFound if the link is unknown, used, expired or revoked, without saying which; Invalid if the name is taken,
+    the password is easily guessed, or the login is in the team already (the link stays valid); NotSignedIn and
+    Throttled as `teams.actions.login_throttle.check_login` for a login that exists.
     """
     team = valid_invitation(token_digest(token), now=now).team_id
     if device is not None:

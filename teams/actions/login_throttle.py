@@ -78,12 +78,8 @@ def network_key(address: str) -> str:
 def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
     """Return the login if the password is right. Must not run in a transaction that a refusal would roll back.
 
-    Raises
-    ------
-    Throttled
-        Too many attempts; the password was not looked at.
-    NotSignedIn
-        Wrong user name or password; the answer does not say which.
+    Raise Throttled after too many attempts, without a look at the password; NotSignedIn for a wrong name or password,
+    without saying which.
     """
     login = login_named(credentials.username)
     with acting_for_login(login):

@@ -17,12 +17,7 @@ from teams.row_security import acting_for, teams_of_login
 def check_present_password(user: User, password: str, *, caller: Caller, now: datetime) -> User:
     """Return the login, read again, if the password is right: a stolen device is not enough.
 
-    Raises
-    ------
-    Invalid
-        It is not.
-    Throttled
-        Too many attempts.
+    Raise Invalid if it is wrong, Throttled after too many attempts.
     """
     try:
         return check_login(Credentials(username=user.username, password=password), caller=caller, now=now)
@@ -35,12 +30,7 @@ def change_password(  # noqa: PLR0913 - who, from what to what, from where
 ) -> User:
     """Set another password and sign out every device and browser but that with ``token``; return the login, read again.
 
-    Raises
-    ------
-    Invalid
-        ``password`` is not the present one, or the new one is easily guessed.
-    Throttled
-        Too many attempts at the present one.
+    Raise Invalid if ``password`` is wrong or the new one is easily guessed, Throttled after too many attempts.
     """
     user = check_present_password(user, password, caller=caller, now=now)
     set_password(user, new_password, field="new_password")
@@ -73,10 +63,7 @@ def _delete_tokens(user: User, *, except_token: DeviceToken | None = None) -> No
 def set_new_password(user: User, *, password: str, address: str, now: datetime) -> None:
     """Set the password of a login that has used a mailed link; sign out every device and browser.
 
-    Raises
-    ------
-    Invalid
-        The password is easily guessed.
+    Raise Invalid if the password is easily guessed.
     """
     set_password(user, password, field="password")
     user.save(update_fields=["password"])

@@ -127,12 +127,7 @@ def create_team(  # noqa: PLR0913 - a team with its owner
 def create_first_team(*, name: str, shop: str, username: str, password: str, time_zone: str = UTC_NAME) -> Member:
     """Make the first team of this server with its owner, a new login.
 
-    Raises
-    ------
-    NotFound
-        There is a team already.
-    Invalid
-        A name does not fit, or the password is easily guessed.
+    Raise NotFound if there is a team already, Invalid if a name does not fit or the password is easily guessed.
     """
     team = uuid4()
     with acting_for(team), transaction.atomic():
@@ -257,13 +252,8 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
     """Check that a device may pull from its cursor; store when it starts from 0.
 
     Tombstones are pruned after a while. A device that started after the last pruned deletion cannot hold a deleted
-    record, whatever its cursor.
-
-    Raises
-    ------
-    StartAgain
-        Tombstones that the device has not received may have been pruned, or the cursor lies outside the team's
-        revisions: another team's, or one from before an older backup was restored.
+    record, whatever its cursor. Raise StartAgain if tombstones that the device has not received may have been pruned,
+    or the cursor lies outside the team's revisions: another team's, or one from before an older backup was restored.
     """
     team = token.member.team
     if cursor == 0:

@@ -36,12 +36,7 @@ RESET_RETENTION = timedelta(days=30)
 def create_reset_request(identifier: str, *, site: str, address: str, now: datetime) -> UUID:
     """Store a request for mail to this user name or e-mail address; return its id.
 
-    Raises
-    ------
-    Invalid
-        Empty or too long to be either.
-    Throttled
-        Too many from this address, whatever they asked for.
+    Raise Invalid if it is empty or too long to be either, Throttled after too many from this address.
     """
     identifier = identifier.strip()
     if not 0 < len(identifier) <= 254:
@@ -125,12 +120,8 @@ def valid_reset_link(token: str, *, now: datetime) -> ResetLink:
 def reset_password(*, token: str, password: str, address: str, now: datetime) -> None:
     """Set a new password by a mailed link and sign every device and browser out.
 
-    Raises
-    ------
-    NotFound
-        The link is unknown, used or expired; the answer does not say which.
-    Invalid
-        The password is easily guessed; the link stays valid.
+    Raise NotFound if the link is unknown, used or expired, without saying which; Invalid if the password is easily
+    guessed: the link stays valid.
     """
     digest = token_digest(token)
     with acting_for_login(login_of_reset_link(digest)):

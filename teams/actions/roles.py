@@ -52,14 +52,8 @@ def change_member(
 ) -> Member:
     """Give a member another role or shop; None changes nothing. Devices stay signed in and follow at once.
 
-    Raises
-    ------
-    NotAllowed
-        Only an owner may, and the last owner stays one.
-    NotFound
-        The team has no such member, or no longer.
-    Invalid
-        No such role or shop.
+    Raise NotAllowed for all but owners and for the last owner, NotFound for an unknown or former member, Invalid for an
+    unknown role or shop.
     """
     present = _lock_members(member)
     _require_owner(member, present, refusal=_("only an owner may change roles and shops"))
@@ -87,14 +81,7 @@ def change_member(
 def transfer_ownership(member: Member, *, to: UUID, now: datetime) -> None:
     """Make someone else an owner and the caller a buyer, both or neither.
 
-    Raises
-    ------
-    NotAllowed
-        The caller is no owner.
-    NotFound
-        The team has no such member.
-    Invalid
-        To oneself.
+    Raise NotAllowed for all but owners, NotFound for an unknown member, Invalid if it is the caller.
     """
     present = _lock_members(member)
     _require_owner(member, present, refusal=_("only an owner may hand the team over"))
@@ -110,12 +97,8 @@ def transfer_ownership(member: Member, *, to: UUID, now: datetime) -> None:
 def remove_member(member: Member, *, user: UUID, now: datetime) -> None:
     """Let a member leave, or an owner take one out. Their notes stay; their devices are signed out at once.
 
-    Raises
-    ------
-    NotFound
-        The team has no such member.
-    NotAllowed
-        Someone else, and the caller is no owner; or the last owner.
+    Raise NotFound for an unknown member, NotAllowed for the last owner, and for someone else unless the caller is an
+    owner.
     """
     present = _lock_members(member)
     if user != member.user_id:

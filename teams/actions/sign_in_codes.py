@@ -49,14 +49,9 @@ def create_sign_in_code(member: Member, *, now: datetime) -> tuple[str, datetime
 def sign_in_by_code(code: str, *, device: str, caller: Caller, now: datetime) -> tuple[str, DeviceToken]:
     """Sign a device in by a code, which ends with that; return the token with its record.
 
-    The code is looked up by its keyed digest, so the time of the answer says nothing about codes that are near.
-
-    Raises
-    ------
-    NotSignedIn
-        The code is wrong, used or expired, or its member has left; the answer does not say which.
-    Throttled
-        Too many attempts; the code was not looked at.
+    The code is looked up by its keyed digest, so the time of the answer says nothing about codes that are near. Raise
+    NotSignedIn if it is wrong, used or expired, or its member has left, without saying which; Throttled after too many
+    attempts, without a look at it.
     """
     device = clean_name(device, field="device", longest=200)
     client = f"device {caller.device}" if caller.device else f"address {caller.address}"

@@ -43,14 +43,8 @@ def sign_in(
 ) -> tuple[str, DeviceToken]:
     """Sign a device in and return the token with its record.
 
-    A login of several teams names one; otherwise the team it joined first is taken.
-
-    Raises
-    ------
-    NotSignedIn
-        Wrong user name or password, or no membership in the team.
-    Throttled
-        Too many attempts: see `teams.actions.login_throttle`.
+    A login of several teams names one; otherwise the team it joined first is taken. Raise NotSignedIn for a wrong name
+    or password or a team it is not in, Throttled after too many attempts (`teams.actions.login_throttle`).
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)
@@ -65,10 +59,7 @@ def sign_in_from_browser(
 ) -> tuple[str, DeviceToken]:
     """Give the app in a browser that is signed in a token of its own; return as `sign_in`.
 
-    Raises
-    ------
-    NotSignedIn
-        The login is in no team, or not in that one.
+    Raise NotSignedIn if the login is in no team, or not in that one.
     """
     device = clean_name(device, field="device", longest=200)
     membership = _membership(user, team=team)

@@ -45,10 +45,7 @@ class KeyInUse(Refused):
 def reserve_key(member: Member, *, key: str, request: str, now: datetime) -> StoredAnswer:
     """Return the stored answer to a request, or a new row without ``status`` if it is to be carried out.
 
-    Raises
-    ------
-    KeyReused, KeyInUse
-        Another request had the key, or the same one has no answer yet.
+    Raise KeyReused if another request had the key, KeyInUse if the same one has no answer yet.
     """
     new = StoredAnswer(team_id=member.team_id, member=member, key=key, request=request, created_at=now)
     StoredAnswer.objects.filter(member=member, key=key, created_at__lte=now - RETENTION).delete()

@@ -26,14 +26,8 @@ from teams.models import Member
 def admit_late_score(member: Member, *, flight: UUID, session: UUID, revision: int, now: datetime) -> None:
     """Let a late score count, as it was shown at ``revision``; the answer is computed again.
 
-    Raises
-    ------
-    NotFound
-        There is no such flight, or it has no such late score.
-    PreconditionFailed
-        The score has changed since it was shown.
-    WrongState
-        The flight is not revealed, or the score is not what the session's taster wrote.
+    Raise NotFound for an unknown flight or late score, PreconditionFailed if the score has changed since it was shown,
+    WrongState if the flight is not revealed or the score is not what the session's taster wrote.
     """
     must_decide(member)
     next_revision(member.team_id)

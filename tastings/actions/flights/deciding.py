@@ -36,12 +36,7 @@ _KNOWN = frozenset(("reason", "chosen"))
 def decide_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], device: UUID, now: datetime) -> None:
     """Store which lots were chosen and why, and create the bought lots. None chosen is a decision, too.
 
-    Raises
-    ------
-    WrongState
-        It is not revealed yet, or decided already.
-    Invalid
-        A field is not valid, or a lot is no candidate.
+    Raise WrongState if it is not revealed or is decided already, Invalid for a field or a lot that is no candidate.
     """
     must_decide(member)
     lock_team(member.team_id)

@@ -34,10 +34,7 @@ _AUDITED = {
 def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], now: datetime) -> None:
     """Create a flight under the id its client made, and enqueue its plan; the same one sent again changes nothing.
 
-    Raises
-    ------
-    Invalid
-        A field is not valid, a lot is no sample of the team, a person no member, or the id is taken.
+    Raise Invalid for a field, a lot that is no sample of the team, a person who is no member, or an id in use.
     """
     must_decide(member)
     design = new_design(member, payload)
@@ -66,12 +63,7 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
 def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], now: datetime) -> None:
     """Change the fields of the request; when that changes who tastes what, plan again around what was tasted already.
 
-    Raises
-    ------
-    WrongState
-        The flight is revealed or called off.
-    Invalid
-        A field is not valid.
+    Raise WrongState if the flight is revealed or called off, Invalid for a field.
     """
     must_decide(member)
     lock_team(member.team_id)
@@ -97,13 +89,7 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
 
 @transaction.atomic
 def call_off_flight(member: Member, *, flight: UUID, now: datetime) -> None:
-    """Call a flight off before anything was tasted.
-
-    Raises
-    ------
-    WrongState
-        A cup was tasted already: then it is revealed, early if need be, so that no note stays without its lot.
-    """
+    """Call a flight off; raise WrongState once a cup was tasted: then it is revealed, so that each note has its lot."""
     must_decide(member)
     lock_team(member.team_id)
     stored = flight_row(member, flight, lock=True)

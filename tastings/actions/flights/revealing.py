@@ -29,12 +29,7 @@ from teams.row_security import renew_photos
 def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -> None:
     """Reveal a flight; before every cup was tasted only with a ``reason``, which is stored.
 
-    Raises
-    ------
-    WrongState
-        It has no plan yet, is revealed already or called off.
-    Invalid
-        Cups are missing and there is no reason.
+    Raise WrongState if it has no plan yet, is revealed or called off, Invalid if cups and the reason are missing.
     """
     must_decide(member)
     lock_team(member.team_id)

@@ -56,10 +56,7 @@ class Table:
 def read_table(data: bytes) -> Table:
     """Read a CSV file in UTF-8, UTF-16 or Windows-1252, with commas, semicolons or tabs.
 
-    Raises
-    ------
-    Invalid
-        The file as a whole cannot be used.
+    Raise Invalid if it cannot be used.
     """
     text = _decoded(data)
     if text is None or len(data) > MAX_SHEET_BYTES:

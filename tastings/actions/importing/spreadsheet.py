@@ -182,10 +182,7 @@ def _first_line(text: str) -> str:
 def table_of(text: str, *, delimiter: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """Return the cells of the first line of a CSV text, and those of every other that is not blank with its number.
 
-    Raises
-    ------
-    Invalid
-        It is not CSV, or has no rows.
+    Raise Invalid if it is not CSV or has no rows.
     """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     lines: list[tuple[int, list[str]]] = []

@@ -79,12 +79,7 @@ def check_may_export(member: Member) -> None:
 def export_for_owner(member: Member, *, now: datetime) -> ZipStream:
     """Return what an owner may see of the team.
 
-    Raises
-    ------
-    NotAllowed
-        The member does not own the team.
-    AlreadyRunning
-        Another export of the team is being made.
+    Raise NotAllowed for all but owners, AlreadyRunning while another export of the team is being made.
     """
     check_may_export(member)
     return ZipStream(member.team_id, _locked(member.team_id, export(ExportScope(member.team, member), now=now)))

@@ -111,10 +111,7 @@ def _reject_duplicate_keys(pairs: Sequence[tuple[str, object]]) -> dict[str, obj
 def open_archive(path: Path, *, log: LogLine) -> Iterator[Archive]:
     """Open an export and check it as a whole: its names, sizes, version and every hash.
 
-    Raises
-    ------
-    ArchiveError
-        It is no export, of another version, damaged or cut short, or holds what an export does not.
+    Raise ArchiveError if it is no export, of another version, damaged or cut short, or holds what an export does not.
     """
     with ExitStack() as stack:
         try:

@@ -23,10 +23,8 @@ _WITHIN_SCAN = frozenset((0x00, *range(0xD0, 0xD8)))
 def store_pictures(team: Team, archive: Archive, *, cleanup: ExitStack) -> int:
     """Store the pictures of the team's photos; return how many photos have one.
 
-    Raises
-    ------
-    ArchiveError
-        A picture is missing, is not the one of its photo, or holds more than pixels; or the disk is full.
+    Raise ArchiveError if a picture is missing, not that of its photo, or holds more than pixels; or if the disk is
+    full.
     """
     contents: QuerySet[PhotoContent] = PhotoContent.objects.filter(team_id=team.id).order_by("id")
     count = 0

@@ -91,16 +91,9 @@ def same_json(a: object, b: object) -> bool:
 
 
 def merge(record: StampedRecord, edit: Mapping[str, object], stamp: Stamp) -> MergeOutcome:
-    """Merge an edit into a record, in place.
+    """Merge an edit, made at ``stamp``, into a record in place; a new record starts empty.
 
-    Parameters
-    ----------
-    record : StampedRecord
-        The record as known so far; new records start empty.
-    edit : mapping
-        Field to value, in canonical wire form; ``{"deleted": True}`` for a deletion.
-    stamp : Stamp
-        When, where and by whom the edit was made.
+    ``edit`` is field to value, in canonical wire form; ``{"deleted": True}`` for a deletion.
     """
     lost: list[LostValue] = []
     stamped = outdated = False

@@ -10,8 +10,6 @@ from teams.errors import Problem
 def fault_text(fault: Fault) -> str:
     """Write what is wrong, with the language's decimal mark.
 
-    Examples
-    --------
     >>> fault_text(Fault("range", "must be at least %(low)s", {"low": 0.5}))
     'must be at least 0.5'
     """

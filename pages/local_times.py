@@ -28,8 +28,6 @@ def zone_of_form(sent: str | None) -> tzinfo:
 def typed_form(value: object, zone: tzinfo) -> str:
     """Return a wire moment as a field shows it, to the minute.
 
-    Examples
-    --------
     >>> from zoneinfo import ZoneInfo
     >>> typed_form("2026-07-04T10:11:12Z", ZoneInfo("Europe/Berlin"))
     '2026-07-04T12:11'
@@ -40,15 +38,8 @@ def typed_form(value: object, zone: tzinfo) -> str:
 def wire_form(text: str, zone: tzinfo, *, stands: object) -> str:
     """Return what was typed as a wire moment; text that is no time as it is.
 
-    Parameters
-    ----------
-    stands
-        The wire moment that stood there, or nothing.
-
-    Raises
-    ------
-    MissingTimeError
-        The clocks were put forward over it.
+    ``stands`` is the wire moment that stood there, or nothing. Raise MissingTimeError if the clocks were put forward
+    over it.
     """
     try:
         typed = datetime.fromisoformat(text)

@@ -161,8 +161,6 @@ def wrong_fields(form: forms.Form, names: Mapping[str, str] | None = None) -> li
 def value_text(field: Field, value: object, options: Options) -> str:
     """Write a value for people.
 
-    Examples
-    --------
     >>> value_text(LOT.by_name()["kind"], "black", {}), value_text(LOT.by_name()["quantity_g"], 12.5, {})
     ('Black tea', '12.5')
     """
@@ -186,8 +184,6 @@ def value_text(field: Field, value: object, options: Options) -> str:
 def width_of(field: Field) -> str:
     """Return how much room a field takes: ``short`` two beside each other on a phone, ``whole`` a line on every screen.
 
-    Examples
-    --------
     >>> width_of(LOT.by_name()["quantity_g"]), width_of(LOT.by_name()["remarks"]), width_of(LOT.by_name()["supplier"])
     ('short', 'whole', '')
     """
@@ -242,8 +238,6 @@ def _wire_value(field: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a
 def number_in(text: str) -> object:
     """Return the number that was typed, with a decimal comma or point; else the text.
 
-    Examples
-    --------
     >>> number_in("12,5"), number_in("1.250,50"), number_in("1,250.5"), number_in("3"), number_in("much")
     (12.5, 1250.5, 1250.5, 3, 'much')
     """

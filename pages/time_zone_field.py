@@ -57,8 +57,6 @@ def _choices() -> list[tuple[object, object]]:
 def zone_name_in(name: str) -> str:
     """Return what a zone is called below its continent.
 
-    Examples
-    --------
     >>> zone_name_in("America/Argentina/Buenos_Aires")
     'Argentina/Buenos Aires'
     """

@@ -47,13 +47,9 @@ class _NotSame(Exception):  # noqa: N818 - reads as what happened
 def read_from_replica(read: Callable[[], _Answer], *, state: Callable[[], object]) -> _Answer:
     """Return what ``read`` returns, from the replica if it is in the primary's state, else from the primary.
 
-    Both functions may be called twice and only read. Within a transaction the primary answers, since a replica cannot
-    see what was not committed; so it does without ``DATABASE_REPLICA_URL``.
-
-    Parameters
-    ----------
-    state
-        A value that changes whenever what is read may have changed.
+    Both functions may be called twice and only read. ``state`` is a value that changes whenever what is read may have
+    changed. Within a transaction the primary answers, since a replica cannot see what was not committed; so it does
+    without ``DATABASE_REPLICA_URL``.
     """
     if not settings.DATABASE_REPLICA_URL or connections[DEFAULT_DB_ALIAS].in_atomic_block:
         return read()

@@ -240,19 +240,10 @@ def teams_with_photos_to_check() -> list[UUID]:
 def ids_in_use(
     ids: Collection[UUID], *, team: UUID | None = None, member: UUID | None = None
 ) -> dict[UUID, dict[str, bool]]:
-    """Return the rows that have these ids, in any team: a new row cannot have them.
+    """Return by id and kind whether a row of any team is readable; a new row cannot have these ids.
 
-    Parameters
-    ----------
-    ids
-        Of records, flights, photos, triangle tests and their trials.
-    team, member
-        Who would read a record: a member, or with None as the member anybody of the team.
-
-    Returns
-    -------
-    dict
-        By id and kind whether the record is readable; without a team none is.
+    The ids are of records, flights, photos, triangle tests and their trials. A record is readable by a member, with
+    None as the member by anybody of the team; without a team none is.
     """
     return readable_by_kind(run_together([ids_in_use_statement(ids, team=team, member=member)])[0]) if ids else {}
 

@@ -32,19 +32,10 @@ def id_from_path(text: str) -> UUID:
 
 
 def conditional_response(request: Request, body: object, *, tag: str | None = None) -> Response:
-    """Answer with an ETag, or with 304 if the caller has this version.
+    """Answer with an ETag, or with 304 if the caller has this version; PreconditionFailed if If-Match names another.
 
-    Parameters
-    ----------
-    body : object
-        JSON or the dataclass of an answer.
-    tag : str or None
-        Version of a body that is the same in every language, such as a record's revision; None takes a digest.
-
-    Raises
-    ------
-    PreconditionFailed
-        ``If-Match`` names another version.
+    ``body`` is JSON or the dataclass of an answer. ``tag`` is a version that is the same in every language, such as a
+    record's revision; None takes a digest.
     """
     body = to_stored(body) if is_dataclass(body) else body
     if tag is None:

@@ -59,15 +59,7 @@ def snapshot(source: Connection) -> Iterator[None]:
 def copy_team(source: Connection, target: Connection, team: UUID, *, after: Pass | None = None) -> Pass:
     """Make the team's rows at the target equal to those of the source's present transaction; return what was done.
 
-    Parameters
-    ----------
-    after
-        The pass before, of the same run.
-
-    Raises
-    ------
-    DifferentError
-        Something else writes at the target.
+    ``after`` is the pass before, of the same run. Raise DifferentError if something else writes at the target.
     """
     done, since = Pass(), after.revision if after is not None else None
     with target.transaction():

@@ -30,12 +30,7 @@ _TABLE, _CARD, _CHINA = (0.36, 0.27, 0.18), (0.86, 0.86, 0.85), (0.8, 0.8, 0.78)
 def liquor_picture(*, style: str, strength: float) -> bytes:
     """Draw one cup as a JPEG: light through the liquor to the white china and back, deepest in the middle.
 
-    Parameters
-    ----------
-    style : str
-        A key of :data:`SHADES`.
-    strength : float
-        0 for water, 1 for a full cup.
+    ``style`` is a key of :data:`SHADES`; ``strength`` is 0 for water, 1 for a full cup.
     """
     y, x = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float64)
     away = np.hypot(x - _CENTRE[0], y - _CENTRE[1])

@@ -111,16 +111,7 @@ def sample_id(team: UUID, flight: DemoFlight, index: int) -> UUID:
 def run_flight(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, Phone]) -> bool:
     """Run a flight from the first sample to the decision; return whether there was anything left to do.
 
-    Parameters
-    ----------
-    flight : DemoFlight
-        Which.
-    team : UUID
-        The demo team; ids are made from it.
-    runner : Phone
-        The phone of an owner.
-    phones : mapping
-        Every phone by user name.
+    Ids are made from ``team``; ``runner`` is the phone of an owner, ``phones`` are all by user name.
     """
     address = f"/api/v1/flights/{flight_id(team, flight)}/"
     try:

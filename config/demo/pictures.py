@@ -21,13 +21,7 @@ _LOOK_AGAIN_S = 0.25
 
 
 def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
-    """Send the pictures that are not there yet; measure the liquor of those that a worker has checked by then.
-
-    Returns
-    -------
-    int
-        How many pictures were sent.
-    """
+    """Send the pictures that are not there yet; return how many. Measure the liquor of those checked by then."""
     sent, unmeasured = 0, []
     for handle, number, cups in SHOWN:
         lot = next(candidate for candidate in LOTS if candidate.handle == handle)

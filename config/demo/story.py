@@ -66,12 +66,7 @@ def session_id(team: UUID, demo_session: DemoSession) -> UUID:
 def messages(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[Message]:
     """Yield the whole story: the lists of lots and pots, then each lot's sessions in the order they took place.
 
-    Parameters
-    ----------
-    team : UUID
-        The demo team; ids are made from it.
-    shops : Mapping[str, str | None]
-        The shop's id by user name; a session takes place in its taster's shop.
+    Ids are made from ``team``; ``shops`` are ids by user name: a session takes place in its taster's shop.
     """
     buyer = next(person for person in PEOPLE if person.role == BUYER)
     yield Message(person=buyer, lot=None, changes=[*(_lot(team, lot) for lot in LOTS), *_pots(team, shops=shops)])

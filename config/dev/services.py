@@ -83,15 +83,8 @@ def start_servers(
 ) -> tuple[list[Child], Running]:
     """Start the servers that the environment does not name, on a data folder that the caller has locked.
 
-    Returns
-    -------
-    tuple of list of Child and Running
-        The started processes, in the order of their start, and the addresses.
-
-    Raises
-    ------
-    LaunchError
-        One did not start; none is left running.
+    Return the processes in the order of their start, and the addresses. Raise LaunchError, with none left running, if
+    one did not start.
     """
     stop_leftovers(make_folder(home))
     secrets = load_secrets(home)

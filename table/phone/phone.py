@@ -71,17 +71,7 @@ class PhoneOptions:
 
 
 class Phone:
-    """One device of one member.
-
-    Parameters
-    ----------
-    transport : Transport
-        Connection to the server.
-    store : Store
-        The phone's event log.
-    options : PhoneOptions, optional
-        Its clock, how it retries, and the sizes of its requests.
-    """
+    """One device of one member: its connection to the server, its event log, and its options."""
 
     def __init__(self, transport: Transport, *, store: Store, options: PhoneOptions | None = None) -> None:
         self._transport, self._store, self._options = transport, store, options or PhoneOptions()

@@ -26,13 +26,7 @@ _FINAL = (403, 404, 422)
 
 
 class PhotoQueue:
-    """The photos of one phone that the server does not have yet, sent after the records.
-
-    Parameters
-    ----------
-    transport, store, retry
-        Those of the phone.
-    """
+    """The photos of one phone that the server does not have yet, sent after the records."""
 
     def __init__(self, transport: Transport, *, store: Store, retry: RetryPolicy) -> None:
         self._transport, self._store, self._retry = transport, store, retry

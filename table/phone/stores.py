@@ -32,13 +32,7 @@ class Store(Protocol):
 
 
 class MemoryStore:
-    """An event log in memory: nothing outlives the process.
-
-    Parameters
-    ----------
-    device : str, optional
-        The device's id; made up if it is not given.
-    """
+    """An event log in memory: nothing outlives the process. The device's id is made up if it is not given."""
 
     def __init__(self, device: str | None = None) -> None:
         self.state = PhoneState(device=device or str(uuid4()))
@@ -56,19 +50,9 @@ class JournalStore:
 
     A last line that was written only in part is dropped when the file is read again: that event was never reported
     as stored. Once the journal is much longer than what it stands for it is replaced, in one step, by a single
-    line. A lock keeps a second process off the file.
-
-    Parameters
-    ----------
-    path : Path
-        The file; made if it is not there, readable by its owner only, since it holds the token.
-    device : str, optional
-        The device's id for a new file; made up if it is not given.
-
-    Raises
-    ------
-    StoreError
-        The file cannot be used, or holds something else.
+    line. A lock keeps a second process off the file. The file is made if it is not there, readable by its owner only,
+    since it holds the token; the id of a new one's device is made up if it is not given. Raise StoreError if it cannot
+    be used or holds something else.
     """
 
     def __init__(self, path: Path, *, device: str | None = None) -> None:

@@ -32,15 +32,7 @@ class Transport(Protocol):
 
 
 class HttpTransport:
-    """One kept-alive HTTP connection.
-
-    Parameters
-    ----------
-    url : str
-        Base address of the server, as ``https://tea.example``.
-    timeout_s : float
-        How long to wait for a silent server. [s]
-    """
+    """One kept-alive HTTP connection to ``https://tea.example``; a silent server is waited for ``timeout_s``."""
 
     def __init__(self, url: str, *, timeout_s: float = 30.0) -> None:
         parts = urlsplit(url)

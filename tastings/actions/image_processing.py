@@ -82,13 +82,7 @@ def decode_image(
 
 
 def pixels_of(image: bytes) -> PixelArray:
-    """Return the pixels of a stored picture, at a half, a quarter or an eighth of its size when it is large.
-
-    Returns
-    -------
-    uint8[height, width, 3]
-        sRGB.
-    """
+    """Return the sRGB of a stored picture, uint8[height, width, 3], large ones at a half, a quarter or an eighth."""
     with Image.open(io.BytesIO(image), formats=("JPEG",)) as opened:
         opened.draft("RGB", (_SIDE_TO_MEASURE, _SIDE_TO_MEASURE))
         return np.asarray(opened.convert("RGB"))

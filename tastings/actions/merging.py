@@ -40,25 +40,12 @@ def check_may_merge(member: Member, descriptor: UUID) -> Descriptor:
 
 @transaction.atomic
 def merge_descriptor(member: Member, *, descriptor: UUID, into: str, device: UUID, now: datetime) -> UUID:
-    """Merge a descriptor of the team into another, its own or a built-in one; return the other's id.
+    """Merge a descriptor of the team into that with the key ``into``, its own or a built-in one; return the other's id.
 
     The notes' descriptor changes by ordinary edits, also in private and blind sessions, since the descriptor is deleted
     for all; phones get it with their next pull. A note that a phone still sends with the old key gets the other
-    descriptor. Merging again changes nothing.
-
-    Parameters
-    ----------
-    descriptor : UUID
-        The one that is merged.
-    into : str
-        The key of the one that stays.
-
-    Raises
-    ------
-    NotAllowed, NotFound
-        See `check_may_merge`.
-    Invalid
-        There is no descriptor with that key, or it is the same one.
+    descriptor. Merging again changes nothing. Raise the errors of `check_may_merge`, and Invalid if no descriptor has
+    that key or it is the same one.
     """
     Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     merged = check_may_merge(member, descriptor)

@@ -6,8 +6,6 @@ from typing import Any
 def help_text(text: str, **options: Any) -> dict[str, Any]:  # noqa: ANN401 - arguments of a serializer field
     """Return the metadata of a dataclass field that carries its meaning.
 
-    Examples
-    --------
     >>> help_text("points, 0 to 10")
     {'serializer_kwargs': {'help_text': 'points, 0 to 10'}}
     """

@@ -145,13 +145,7 @@ def _named_pot(member: Member) -> ShelfPot | None:
 
 
 def usual_pot_at(member: Member, *, state: tuple[object, ...]) -> UsualPot:
-    """Return the usual pot, computed once for a state.
-
-    Parameters
-    ----------
-    state
-        What changes with the team's records and with the shop, such as the team's revision and the shop's row.
-    """
+    """Return the usual pot, computed once for a ``state``, which changes with the team's records and with the shop."""
     return _usual_pots.get_or_compute((member.team_id, member.shop_id, *state), lambda: usual_pot_of(member))
 
 

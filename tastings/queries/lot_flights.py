@@ -39,13 +39,7 @@ class FlightPlace:
 
 
 def flights_of(team: UUID, lots: Mapping[UUID, bool]) -> tuple[FlightPlace, ...]:
-    """Return the revealed flights of some lots, the latest first.
-
-    Parameters
-    ----------
-    lots : mapping
-        Whether each is the sample of the lot in question.
-    """
+    """Return the revealed flights of lots, the latest first; ``lots`` says which are samples of the lot in question."""
     rows = FlightLot.objects.filter(
         team_id=team, lot_id__in=lots, flight__state__in=(Flight.State.REVEALED, Flight.State.DECIDED)
     ).select_related("flight")

@@ -48,15 +48,8 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
 
     Someone else's private or blind session, with its infusions and notes, comes as a deletion if others could see it
     before; else it does not come at all, and the page may hold fewer changes than the limit though there is more.
-
-    Parameters
-    ----------
-    scope
-        Of which sessions infusions, notes and photos come; None: of all.
-    token
-        What the phone has, if it ever named a scope; see `tastings.queries.scope`.
-    written
-        What the same request has just pushed, which is not read back. The page ends with it.
+    ``scope`` limits of which sessions infusions, notes and photos come; ``token`` says what the phone has, if it ever
+    named a scope (`tastings.queries.scope`). ``written`` is what the same request has pushed: it ends the page, unread.
     """
     if cursor == 0:
         written = None  # a phone that begins gets nothing from outside its scope, not even to forget it

@@ -80,17 +80,9 @@ class ReportState:
 
 
 def report_state(member: Member, lot: UUID, *, now: datetime) -> ReportState:
-    """Return the state of the member's report of a lot.
+    """Return the state of a lot's report for a member of its team or a guest in it.
 
-    Parameters
-    ----------
-    member : Member
-        A member of the lot's team, or a guest in it.
-
-    Raises
-    ------
-    NotFound
-        The lot is absent, removed or another team's, which look the same.
+    Raise NotFound if the lot is absent, removed or another team's, which look the same.
     """
     team, zone, _, _, *figures = _only(run_together([(_STATE, [member.user_id, lot])])[0])
     if team != member.team_id:

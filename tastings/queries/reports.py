@@ -123,15 +123,7 @@ class ReportContent:
 
 
 def report_content(member: Member, lot: Record, *, today: date, own: Pot | None = None) -> ReportContent:
-    """Return all that the report of a lot is written from.
-
-    Parameters
-    ----------
-    lot : Record
-        As `record_for` gave it to this member.
-    own : Pot or None
-        The pot to brew it in, instead of the usual one.
-    """
+    """Return all that the report of a lot is written from, brewed in the pot ``own`` or, without, in the usual one."""
     development = development_of(lot.id)
     sessions = sessions_of_lot(member, lot.id)
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
@@ -212,17 +204,9 @@ def session_photos(member: Member, session: UUID) -> tuple[PhotoFacts, ...]:
 
 
 def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: bool = False) -> ServedFile:
-    """Return the thumbnail of a photo of a lot or of its sessions.
+    """Return the thumbnail of a photo of a lot or of its sessions; raise NotFound if the lot has no such photo.
 
-    Parameters
-    ----------
-    leaf_and_liquor : bool
-        For people outside the team: only what the report shows, and no photo of something else.
-
-    Raises
-    ------
-    NotFound
-        There is none, or it is of another lot.
+    ``leaf_and_liquor``, for people outside the team: only what the report shows, and no photo of something else.
     """
     rows = _photos_of_lot(member, lot).exclude(of="other") if leaf_and_liquor else visible_photos(member)
     of_lot = Q(lot_id=lot) | Q(session__lot_id=lot)

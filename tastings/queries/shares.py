@@ -77,10 +77,7 @@ def guest_of(share: Share) -> Member:
 def for_outsiders(content: ReportContent, *, with_tastings: bool) -> ReportContent:
     """Return a report's content as a link shows it: no internal code, and nothing of how the team chose the lot.
 
-    Parameters
-    ----------
-    with_tastings : bool
-        Whether the giver shows who tasted it, where and when, and how the figures came about.
+    Only ``with_tastings`` does it show who tasted it, where and when, and how the figures came about.
     """
     content = replace(content, lot=replace(content.lot, code=None), flights=(), arrivals=(), harvests=())
     if with_tastings:

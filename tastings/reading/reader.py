@@ -57,14 +57,9 @@ class _Finding:
 
 
 def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
-    """Read a text; return one suggestion for each descriptor it speaks of, in the order of their places.
+    """Return one suggestion for each descriptor that a text speaks of, in the order of their places.
 
-    Parameters
-    ----------
-    text : str
-        As typed or dictated; only the first 8,000 characters are read.
-    lexicon : Lexicon
-        The words to look for.
+    Of the text, typed or dictated, only the first 8,000 characters are read.
     """
     text = text[:_LONGEST_TEXT]
     row = spans(text, lexicon)

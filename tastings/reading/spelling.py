@@ -13,8 +13,6 @@ def distance(a: str, b: str) -> int:
 
     The restricted edit distance (optimal string alignment): no part is edited twice.
 
-    Examples
-    --------
     >>> distance("orchird", "orchid"), distance("honye", "honey"), distance("peech", "peach")
     (1, 1, 1)
     """

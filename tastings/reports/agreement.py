@@ -20,18 +20,9 @@ def agreement_section(
     people: Mapping[str, str],
     panel: PanelAgreement | None,
 ) -> list[str]:
-    """Say how well the tasters agree on strength: on this lot, and over the team's lots.
+    """Say how well the tasters agree on strength: on this lot, and by ``panel`` over the team's lots.
 
-    Parameters
-    ----------
-    tasted : Sequence[TastedPoint]
-        The lot's ratings, brought to the even brew on the panel's scale.
-    points : Sequence[CurvePoint]
-        The lot's strength curve.
-    people : Mapping[str, str]
-        Names by taster id.
-    panel : PanelAgreement or None
-        The team's agreement on strength over all lots.
+    ``tasted`` are the lot's ratings, brought to the even brew on the panel's scale; ``people`` are names by taster id.
     """
     means = {point.infusion: point.mean for point in points}
     residuals: dict[str, list[float]] = defaultdict(list)

@@ -97,15 +97,7 @@ class Card:
 
 
 def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
-    """Put into words what a customer should know, in the language that is active.
-
-    Parameters
-    ----------
-    content : ReportContent
-        What is known of the lot.
-    families : Mapping[str, str]
-        Family of each descriptor, by key.
-    """
+    """Put into words what a customer should know, in the active language; ``families`` are by descriptor key."""
     lot, figures, guide, labels = content.lot, content.development.figures, content.guide, content.labels
     brewed = guide.guide if guide is not None and guide.guide.infusions else None
     in_pot = brewed.last_worthwhile if brewed and brewed.first_beyond_tasted is None else None

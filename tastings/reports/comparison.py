@@ -84,18 +84,10 @@ class ComparisonPage:
 def comparison_page(
     comparison: Comparison, *, lots: Sequence[ListedLot], labels: Mapping[str, str], rests: Mapping[str, str]
 ) -> ComparisonPage:
-    """Build what the page of a comparison shows.
+    """Build what the page of a comparison shows: rows, letters and pairs in the order of rank.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        Its groups are the lots, by id.
-    lots : Sequence[ListedLot]
-        The lots as a list shows them. Rows, letters and pairs are in the order of rank.
-    labels : Mapping[str, str]
-        Descriptor labels by key.
-    rests : Mapping[str, str]
-        Whether each roasted lot has rested, by its id.
+    The groups of ``comparison`` are the lots, by id; ``labels`` are descriptors' by key; ``rests`` says of each roasted
+    lot by its id whether it has rested.
     """
     rows = []
     best = best_of(comparison, descriptor=LIKING)
@@ -228,12 +220,7 @@ def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Map
 def lasting_sentence(outlasts: float | None, outlasted: float | None, *, tea: str, other: str) -> str:
     """Say which of two lots has more steeps worth drinking, and how sure that is.
 
-    Parameters
-    ----------
-    outlasts, outlasted : float or None
-        Probability that the first has more, or fewer; what is missing to 1 is the probability of as many.
-    tea, other : str
-        The lots' names.
+    ``outlasts`` and ``outlasted`` are the probabilities that the first has more, or fewer; the rest is that of as many.
     """
     if outlasts is None or outlasted is None:
         return _("Which of them lasts longer cannot be told: strength was not rated in both.")

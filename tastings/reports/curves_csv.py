@@ -9,13 +9,9 @@ COLUMNS = ("descriptor", "infusion", "mean", "low", "high", "observed", "n")
 
 
 def curves_csv(figures: Development) -> str:
-    """Write the points of every curve.
+    """Return every curve's points as CSV after RFC 4180 with a header [points, 0 to 10], empty where nobody tasted.
 
-    Returns
-    -------
-    str
-        CSV after RFC 4180 with a header; numbers as in the figures [points, 0 to 10], nothing where nobody tasted.
-        Only keys and numbers stand in it, so no cell can be taken for a formula.
+    Only keys and numbers stand in it, so no cell can be taken for a formula.
     """
     text = StringIO()
     sheet = csv.writer(text)

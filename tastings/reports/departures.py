@@ -16,12 +16,7 @@ _SIGN = {"cool_water": -1, "short_steep": -1, "cold_vessel": -1, "long_steep": 1
 def departure_sentences(departures: Sequence[Departure], *, session_names: Mapping[str, str]) -> list[str]:
     """Say what was brewed differently, one sentence per session, kind and detail.
 
-    Parameters
-    ----------
-    departures : Sequence[Departure]
-        In any order.
-    session_names : Mapping[str, str]
-        Readable names by session id, in the order wanted; without one the sentence says "One session".
+    ``session_names`` are names by session id, in the order wanted; without one the sentence says "One session".
     """
     groups: dict[tuple[str, str, str], list[Departure]] = {}
     places = {session: place for place, session in enumerate(session_names)}

@@ -110,17 +110,7 @@ def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str,
 def flight_context(
     flight: FlightItem, *, answer: FlightAnswer | None, lots: Names, people: Names, shops: Names
 ) -> dict[str, Any]:
-    """Build what a flight's page shows.
-
-    Parameters
-    ----------
-    flight : FlightItem
-        As the API shows it to this member.
-    answer : FlightAnswer or None
-        Its answer; None before the reveal.
-    lots, people, shops : mapping
-        Names by id.
-    """
+    """Build what a flight's page shows, with its answer after the reveal; lots, people and shops are names by id."""
     quality, progress = flight.plan.quality, flight.progress
     bought = {lot.lot for lot in flight.decision.chosen} if flight.decision is not None else set()
     return {

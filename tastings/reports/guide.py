@@ -43,12 +43,7 @@ class GuideSection:
 def guide_section(usual: UsualPotGuide | None, *, steeps: Steeps, names_shop: bool = True) -> GuideSection | None:
     """Write the guide for the usual pot or the reader's own; None while there is nothing to guide by.
 
-    Parameters
-    ----------
-    steeps : Steeps
-        The count of the lot, which the guide must not seem to contradict.
-    names_shop : bool
-        Whether to say whose pot it is.
+    The guide must not seem to contradict the lot's count, ``steeps``; ``names_shop`` says whose pot it is.
     """
     if usual is None or not usual.guide.infusions:
         return None

@@ -97,17 +97,7 @@ class LotList:
 
 
 def lot_list(page: LotPage, *, filters: LotFilters, ticked: Sequence[ListedLot] = ()) -> LotList:
-    """Build what the list of lots shows.
-
-    Parameters
-    ----------
-    page : LotPage
-        The lots.
-    filters : LotFilters
-        What they were searched by.
-    ticked : Sequence[ListedLot]
-        Lots that were ticked to be compared, here or on other pages.
-    """
+    """Build what the list of lots shows; ``ticked`` are lots ticked to be compared, here or on other pages."""
     ids = [str(lot.id) for lot in ticked]
     rows = [lot_row(lot, ticked=ids) for lot in page.lots]
     here = {row.id for row in rows}

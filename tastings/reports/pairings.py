@@ -27,19 +27,9 @@ def rules() -> Mapping[str, Any]:
 
 
 def pairings(cups: Sequence[Sequence[str]], families: Mapping[str, str]) -> list[Pairing]:
-    """Suggest foods for the cups of a lot.
+    """Suggest foods for the cups of a lot, those that match most cups first; none when no descriptor leads any cup.
 
-    Parameters
-    ----------
-    cups : sequence of sequences
-        Keys of the descriptors of each cup worth drinking.
-    families : mapping
-        Family of each descriptor, by key.
-
-    Returns
-    -------
-    list[Pairing]
-        Those that match most cups first; none when no descriptor leads any cup.
+    ``cups`` are the keys of the descriptors of each cup worth drinking; ``families`` are those of descriptors, by key.
     """
     suggested = []
     for place, rule in enumerate(rules()["rules"]):

@@ -34,25 +34,10 @@ _LABEL_PX = 15.0  # so far apart stand the letters at the end of the curves
 def curves_chart(
     curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str], of: str, title: str = "", width: int = 720
 ) -> str:
-    """Draw one curve per lot over the infusions of the even brew, each cup with its 80 % interval.
+    """Draw one curve per lot over the infusions of the even brew, each cup with its 80 % interval; return an SVG.
 
-    Parameters
-    ----------
-    curves : Sequence[Sequence[CurvePoint]]
-        Each lot's points, in the order of the lots; an empty one is named but not drawn.
-    names : Sequence[str]
-        The lots' names, as many. At most six.
-    of : str
-        What the curves are of, as it shall be written.
-    title : str
-        Of the drawing, when it is not lots on the even brew that are drawn.
-    width : int
-        Of the drawing [px]; below 560 the margins are those of a telephone.
-
-    Returns
-    -------
-    str
-        A stand-alone SVG element.
+    Of up to six lots, an empty curve is named but not drawn. ``of`` says what the curves are of, ``title`` what the
+    drawing is of when not of lots on the even brew. Below a ``width`` of 560 [px] the margins are those of a telephone.
     """
     narrow = width < NARROW_BELOW_PX
     height = 300.0 if narrow else 340.0

@@ -14,16 +14,9 @@ _TOP = 40.0
 
 
 def standings_chart(measure: FlightMeasure, *, names: Mapping[str, str], width: int = 720) -> str:
-    """Draw the lots of one measure as a column of means with 80 % bands.
+    """Draw the lots of one measure as a column of means with 80 % bands; ``names`` are by lot.
 
-    Parameters
-    ----------
-    measure : FlightMeasure
-        One measure of a flight's answer.
-    names : mapping
-        Names by lot.
-    width : int
-        Of the drawing; below 560 names stand above their rows. [px]
+    Below a ``width`` of 560 [px] names stand above their rows.
     """
     standings = measure.standings
     narrow = width < NARROW_BELOW_PX

@@ -46,21 +46,10 @@ def by_peak(curves: Iterable[DescriptorCurve]) -> list[PeakRow]:
 
 
 def descriptor_strips(curves: Sequence[DescriptorCurve], *, labels: Mapping[str, str], width: int = 720) -> str:
-    """Draw one row of small columns per rated descriptor, those that peak early first.
+    """Draw one row of small columns per rated descriptor, those that peak early first; return an SVG element.
 
-    Parameters
-    ----------
-    curves : Sequence[DescriptorCurve]
-        In any order.
-    labels : Mapping[str, str]
-        Labels by descriptor key.
-    width : int
-        Of the drawing [px]; below 560 the name stands above its row.
-
-    Returns
-    -------
-    str
-        A stand-alone SVG element: columns of the mean cup with a thin line for the 80 % interval, each with its number.
+    The columns are the mean cup with a thin line for the 80 % interval, each with its number. ``labels`` are by
+    descriptor key. Below a ``width`` of 560 [px] the name stands above its row.
     """
     rows = by_peak(curves)
     narrow = width < NARROW_BELOW_PX

@@ -38,21 +38,10 @@ _HALO = {"paint_order": "stroke", "stroke": BACKGROUND, "stroke_width": 4, "stro
 
 
 def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width: int = 720) -> str:
-    """Draw strength over the even-brew infusions, with what each taster found.
+    """Draw strength over the even-brew infusions, with what each taster found; return an SVG element.
 
-    Parameters
-    ----------
-    figures : Development
-        Of one lot.
-    tasted : Sequence[TastedPoint]
-        With the name of the taster as it is to be written; only strength is drawn. [points, 0 to 10]
-    width : int
-        Of the drawing [px]; below 560 the margins are those of a telephone.
-
-    Returns
-    -------
-    str
-        A stand-alone SVG element.
+    ``tasted`` has each taster's name as it is to be written [points, 0 to 10]. Below a ``width`` of 560 [px] the
+    margins are those of a telephone.
     """
     points = figures.curve_of("strength")
     ratings = rated_strength(tasted)

@@ -22,8 +22,6 @@ _NOUNS: dict[str, Callable[[int], str]] = {
 def counted(n: int, noun: str) -> str:
     """Write a count with its noun, which must be one of those above.
 
-    Examples
-    --------
     >>> counted(1, "session"), counted(3, "session")
     ('1 session', '3 sessions')
     """

@@ -40,20 +40,10 @@ def flavour_sentence(
 ) -> str:
     """Say what changes from cup to cup, as one would over the counter.
 
-    Parameters
-    ----------
-    layers : Sequence[Layer]
-        One per infusion, in any order.
-    labels : Mapping[str, str]
-        Label by descriptor key; a key without one is written with spaces.
-    steeps : int, optional
-        How many infusions are worth drinking, where known: what changes in later cups is not said.
-    points : Mapping[str, Sequence[float]], optional
-        Points of each flavour at infusion 1, 2, …, so that one that only the others' fading brings forward is said to
-        be just that.
+    ``layers`` are one per infusion; a key without one of the ``labels`` is written with spaces. Of infusions beyond
+    ``steeps``, those worth drinking, no change is said. ``points`` of each flavour at infusion 1, 2, … tell whether only
+    the others' fading brings it forward, which is said then.
 
-    Examples
-    --------
     >>> cups = [("honey", "malt")] * 3 + [("pine", "stone_fruit")] * 3
     >>> layers = [Layer(n, leading, (), (), 2.0) for n, leading in enumerate(cups, start=1)]
     >>> flavour_sentence(layers, labels={"honey": "Honey"})
@@ -292,12 +282,7 @@ def development_cautions(
 ) -> list[str]:
     """Say what to be careful about when tasting, and which curves deserve less trust.
 
-    Parameters
-    ----------
-    kind : str
-        Of the lot, on which caffeine depends; empty where it is not known.
-    water_tds_mg_l : Iterable[float or None]
-        Dissolved solids of the water of each session, where known. [mg/l]
+    Caffeine depends on ``kind``, empty where not known. ``water_tds_mg_l``: dissolved solids, where known [mg/l].
     """
     minerals = differing_minerals(water_tds_mg_l)
     waters = [] if minerals is None else [cautions.differing_waters(*minerals)]

@@ -130,8 +130,6 @@ _LABELS_OF_TYPE: Mapping[tuple[str, str], Promise] = {
 def field_label(type_name: str, name: str) -> str:
     """Return what a field of a record type is called.
 
-    Examples
-    --------
     >>> field_label("pot", "leaf_g"), field_label("session", "leaf_g")
     ('Usual leaf in grams', 'Dry leaf in grams')
     """

@@ -142,8 +142,6 @@ def note(remark: GuideNote) -> str:
 def infusions_named(numbers: Sequence[int]) -> str:
     """Name infusions at the start of a sentence.
 
-    Examples
-    --------
     >>> infusions_named([3]), infusions_named([3, 4]), infusions_named([1, 3, 6])
     ('Infusion 3', 'Infusions 3 and 4', 'Infusions 1, 3 and 6')
     """

@@ -167,8 +167,6 @@ ALLERGENS = {
 def label(labels: Labels, code: str) -> str:
     """Return what a code is called.
 
-    Examples
-    --------
     >>> label(MATERIALS, "unglazed_clay"), label(COUNTRIES, "ZZ")
     ('unglazed clay', 'ZZ')
     """
@@ -180,8 +178,6 @@ def descriptor_label(key: str, labels: Mapping[str, str] | None = None) -> str:
 
     ``labels`` are the team's and the built-in words by key, as they are stored; a key without one is made readable.
 
-    Examples
-    --------
     >>> descriptor_label("stone_fruit", {"stone_fruit": "Stone fruit"}), descriptor_label("wet_slate")
     ('Stone fruit', 'Wet slate')
     """
@@ -192,8 +188,6 @@ def descriptor_label(key: str, labels: Mapping[str, str] | None = None) -> str:
 def descriptor_in_sentence(key: str, labels: Mapping[str, str] | None = None) -> str:
     """Return a descriptor as it stands inside a sentence: in English with a small letter, unless it is an abbreviation.
 
-    Examples
-    --------
     >>> descriptor_in_sentence("stone_fruit"), descriptor_in_sentence("x", {"x": "CTC leaf"})
     ('stone fruit', 'CTC leaf')
     """

@@ -21,8 +21,6 @@ LONGEST_ORDINAL_IN_WORDS = 12
 def number(value: object) -> str:
     """Write a number without needless zeros; what is no number is returned as text.
 
-    Examples
-    --------
     >>> number(5.0), number(2.5), number("spring")
     ('5', '2.5', 'spring')
     """
@@ -42,8 +40,6 @@ def two_decimals(value: float) -> str:
 def in_fives(value: float) -> str:
     """Write an estimate that is not known to the last digit: whole below ten, in fives from there on.
 
-    Examples
-    --------
     >>> in_fives(7.4), in_fives(66.6), in_fives(137.2)
     ('7', '65', '135')
     """
@@ -53,8 +49,6 @@ def in_fives(value: float) -> str:
 def money(amount: float, currency: str | None) -> str:
     """Write an amount with the code of its currency; two significant digits below a hundredth.
 
-    Examples
-    --------
     >>> money(1180.5, "EUR"), money(0.656, "EUR"), money(0.0042, None)
     ('1,180.50 EUR', '0.66 EUR', '0.0042')
     """
@@ -66,8 +60,6 @@ def money(amount: float, currency: str | None) -> str:
 def signed(value: float, *, places: int = 1) -> str:
     """Write a difference with its sign, a true minus or a plus.
 
-    Examples
-    --------
     >>> signed(0.31), signed(-0.04), signed(-0.07, places=2)
     ('+0.3', '0.0', '\u22120.07')
     """
@@ -126,8 +118,6 @@ def local_time(value: datetime) -> datetime:
 def duration(seconds: float) -> str:
     """Write a steep as a clock is read at the table.
 
-    Examples
-    --------
     >>> duration(22.0), duration(60.0), duration(95.0)
     ('22 s', '1 min', '1 min 35 s')
     """
@@ -140,8 +130,6 @@ def duration(seconds: float) -> str:
 def listed(parts: Iterable[str]) -> str:
     """Join words as one would say them.
 
-    Examples
-    --------
     >>> listed(["honey", "malt", "pine"])
     'honey, malt and pine'
     """
@@ -157,8 +145,6 @@ def number_range(low: str, high: str) -> str:
 def numbers_listed(numbers: Iterable[int]) -> str:
     """Write whole numbers with runs drawn together.
 
-    Examples
-    --------
     >>> numbers_listed([5, 1, 2, 3])
     '1 to 3 and 5'
     """
@@ -178,8 +164,6 @@ def numbers_listed(numbers: Iterable[int]) -> str:
 def ordinal(n: int) -> str:
     """Write the place of a cup in its session: first to twelfth in words, then with the language's mark.
 
-    Examples
-    --------
     >>> ordinal(3), ordinal(13), ordinal(22)
     ('third', '13th', '22nd')
     """

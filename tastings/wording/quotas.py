@@ -30,8 +30,6 @@ def amount(name: str, used: int) -> str:
 def used_of(name: str, used: int, limit: int | None = None) -> str:
     """Write how much is used, of a limit if there is one; bytes as `amount` does.
 
-    Examples
-    --------
     >>> used_of("notes", 3936), used_of("photo_bytes", 100_000, 50_000_000_000)
     ('3,936', '0.1 of 50,000')
     """

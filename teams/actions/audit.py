@@ -12,18 +12,9 @@ AUDIT_RETENTION_DAYS = 400
 
 
 def record_event(*, team: UUID, login: UUID | None, event: str, about: Mapping[str, object], now: datetime) -> None:
-    """Add one entry, in the transaction of what happened, so that neither is stored without the other.
+    """Add one entry about ``team`` and ``login`` in the transaction of the event: neither is stored without the other.
 
-    Parameters
-    ----------
-    team, login
-        Whose log it is; who did it.
-    event
-        An `AuditEvent` or a `TastingEvent`.
-    about
-        What it was done to, as JSON: ids as texts, never a password, a token or a note's words.
-    now
-        The present moment.
+    ``about`` says as JSON what it was done to: ids as texts, never a password, a token or a note's words.
     """
     record_events(team=team, login=login, event=event, abouts=[about], now=now)
 

@@ -22,21 +22,9 @@ MOST_PREVIEWED = 120
 def preview_flight(member: Member, payload: Mapping[str, object], *, flight: UUID | None = None) -> PlanPreview:
     """Return what the plan of such a flight would be like; nothing is stored.
 
-    Parameters
-    ----------
-    member
-        A buyer or owner.
-    payload
-        A whole flight, as `create_flight` takes it.
-    flight
-        The flight that is to be changed into it.
-
-    Raises
-    ------
-    Invalid
-        As of `create_flight`.
-    WrongState
-        Cups were tasted already: what is left to plan could tell which code was which lot.
+    ``member`` is a buyer or owner, ``payload`` a whole flight as `create_flight` takes it, ``flight`` the one to be
+    changed into it. Raise Invalid as `create_flight`, WrongState if cups were tasted already: what is left to plan
+    could tell which code was which lot.
     """
     must_decide(member)
     stored = None if flight is None else flight_row(member, flight)

@@ -31,19 +31,8 @@ def store_scores(  # noqa: PLR0913 - who, of what, how brewed, when
 ) -> None:
     """Store what was changed of the member's own cups; all of it or nothing.
 
-    Parameters
-    ----------
-    written
-        By cup what is other than before.
-    brew
-        Fields of a session that say how the cups were brewed.
-
-    Raises
-    ------
-    WrongState
-        The flight was called off.
-    Invalid
-        A value is not valid; the field is ``<cup>.<score>``.
+    ``written`` is by cup what is other than before, ``brew`` how the cups were brewed as fields of a session. Raise
+    WrongState if the flight was called off, Invalid for a value, with the field ``<cup>.<score>``.
     """
     if flight.state == "called_off":
         raise WrongState(flight_is(flight.state))

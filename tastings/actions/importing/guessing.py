@@ -81,10 +81,7 @@ def _decoded(data: bytes) -> str | None:
 def guess_columns(table: Table, labels: Mapping[str, str]) -> list[str]:
     """Return for each column of a file the column of an import that it seems to be; empty text for none.
 
-    Parameters
-    ----------
-    labels
-        What descriptors are called, by key.
+    ``labels`` are what descriptors are called, by key.
     """
     names: dict[str, str] = {_plain(name): column for column, others in _NAMES.items() for name in (column, *others)}
     for key, name in labels.items():

@@ -113,15 +113,8 @@ class ImportTargets:
 def parse_sheet(data: bytes, *, targets: ImportTargets) -> tuple[list[ImportedSession], list[CellError]]:
     """Read a file and group its valid rows into sessions; nothing is written.
 
-    Returns
-    -------
-    tuple[list[ImportedSession], list[CellError]]
-        Sessions in the order of the file, and what is wrong with the rows left out, by line.
-
-    Raises
-    ------
-    Invalid
-        The file as a whole cannot be used: too large, not UTF-8, not CSV, or its columns are not those of an import.
+    Return the sessions in the order of the file, and what is wrong with the rows left out, by line. Raise Invalid if
+    the file as a whole cannot be used: too large, not UTF-8, not CSV, or its columns are not those of an import.
     """
     columns, lines = read_lines(data)
     return parse_rows(columns, lines, targets=targets)

@@ -41,8 +41,8 @@ def flavour_sentence(
     """Say what changes from cup to cup, as one would over the counter.
 
     ``layers`` are one per infusion; a key without one of the ``labels`` is written with spaces. Of infusions beyond
-    ``steeps``, those worth drinking, no change is said. ``points`` of each flavour at infusion 1, 2, … tell whether only
-    the others' fading brings it forward, which is said then.
+    ``steeps``, those worth drinking, no change is said. ``points`` of each flavour at infusion 1, 2, … tell whether
+    only the others' fading brings it forward, which is said then.
 
     >>> cups = [("honey", "malt")] * 3 + [("pine", "stone_fruit")] * 3
     >>> layers = [Layer(n, leading, (), (), 2.0) for n, leading in enumerate(cups, start=1)]

@@ -2,7 +2,8 @@
 
 mutmut makes the changes, in a copy of the repository; `tests.mutation.warm_runs` runs the tests for each. It takes an
 hour or more and is no part of ``make test``; docs/testing.md has the last scores. Arguments choose among `GROUPS`;
-names of changes, as a run printed them, choose among the changes of the groups.
+names of changes, as a run printed them, or their part before ``__mutmut_``, choose among the changes of the groups.
+Without such names at most the `_MOST_TESTS` most promising tests are run for a change, else all that run its line.
 """
 
 import difflib
@@ -12,6 +13,7 @@ import shutil
 import subprocess
 import sys
 from collections import Counter
+from itertools import takewhile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,7 +21,7 @@ from mutmut.mutation.file_mutation import MutatedFile, mutate_file_contents
 from mutmut.utils.format_utils import get_mutant_name
 
 from config.settings import BASE_DIR
-from tests.mutation.warm_runs import CHANGES, RESULTS
+from tests.mutation.warm_runs import CHANGES, RESULTS, Change
 
 GROUPS = {
     "merge": (["lots/merge.py"], ["tests/lots/test_merge.py"]),
@@ -34,11 +36,11 @@ GROUPS = {
     "push": (
         ["tastings/actions/push/*.py"],
         [
-            *(
-                f"tests/sync/test_{name}.py"
-                for name in ("change", "pending", "push", "blind", "sent_again", "permissions", "order")
-            ),
-            "tests/api/test_records.py",
+            f"tests/sync/test_{name}.py"
+            for name in (
+                *("change", "checks", "permission_rules", "applying", "pending", "stored"),  # without a database
+                *("push", "blind", "sent_again", "permissions", "order", "written"),
+            )
         ],
     ),
     "reveal": (
@@ -54,6 +56,8 @@ GROUPS = {
     ),
 }
 """By name: the files that are changed, and the tests that are run for each change of one of their lines."""
+
+_MOST_TESTS = 60
 
 
 def main(arguments: list[str]) -> int:
@@ -73,10 +77,14 @@ def _survivors(patterns: list[str], tests: list[str], chosen: set[str]) -> bool:
             shutil.copyfile(BASE_DIR / path, target)
         (folder / "setup.cfg").write_text("[mutmut]\nsource_paths = .\n")
         os.chdir(folder)  # where mutmut looks for its settings
-        files = sorted(path for pattern in patterns for path in folder.glob(pattern))
-        diffs = {key: diff for path in files for key, diff in _write_changes(path.relative_to(folder))}
-        CHANGES.write_text(json.dumps({key: diff for key, diff in diffs.items() if not chosen or key in chosen}))
-        command = [sys.executable, "-m", "pytest", "-q", "-p", "tests.mutation.warm_runs", *tests]
+        files = [path for pattern in patterns for path in sorted(folder.glob(pattern))]
+        changes = {name: change for path in files for name, change in _write_changes(path.relative_to(folder))}
+        if chosen:
+            changes = {name: change for name, change in changes.items() if _is_chosen(name, chosen)}
+        else:
+            changes = {name: change._replace(most_tests=_MOST_TESTS) for name, change in changes.items()}
+        CHANGES.write_text(json.dumps(changes))
+        command = [sys.executable, "-m", "pytest", "-q", "--tb=line", "-p", "tests.mutation.warm_runs", *tests]
         subprocess.run(command, check=True)
         outcomes = Counter(RESULTS.read_text().split("\n"))
         os.chdir(BASE_DIR)
@@ -84,19 +92,27 @@ def _survivors(patterns: list[str], tests: list[str], chosen: set[str]) -> bool:
     return "not noticed" in outcomes
 
 
-def _write_changes(path: Path) -> list[tuple[str, str]]:
-    """Replace a file by one that holds all its changes, one of which is chosen when it runs; return names and diffs."""
+def _is_chosen(name: str, chosen: set[str]) -> bool:
+    """Whether a change, or all of its function, are among the chosen ones."""
+    return name in chosen or name.partition("__mutmut_")[0] in chosen
+
+
+def _write_changes(path: Path) -> list[tuple[str, Change]]:
+    """Replace a file by one that holds all its changes, one of which is chosen when it runs; return these."""
     changed = mutate_file_contents(str(path), path.read_text())
     path.write_text(changed.code)
-    return [(get_mutant_name(path, name), _diff(changed, name)) for name in changed.mutant_names]
+    return [(get_mutant_name(path, name), _change(changed, name, path)) for name in changed.mutant_names]
 
 
-def _diff(changed: MutatedFile, name: str) -> str:
-    """Return what one change does to its function."""
+def _change(changed: MutatedFile, name: str, path: Path) -> Change:
+    """Return what one change does to its function, and where."""
     lines, spans = changed.code.splitlines(), changed.line_span_by_function_name
     pieces = [spans[key] for key in (f"{name.partition('__mutmut_')[0]}__mutmut_orig", name)]
-    before, after = ([*lines[piece.start : piece.end]] for piece in pieces)  # without the line of the name
-    return "\n".join(list(difflib.unified_diff(before, after, n=1, lineterm=""))[2:])
+    before, after = (lines[piece.start : piece.end] for piece in pieces)
+    pairs = zip(before, after, strict=False)
+    same = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1] or "__mutmut_" in pair[0], pairs))
+    diff = "\n".join(list(difflib.unified_diff(before, after, n=1, lineterm=""))[2:])
+    return Change(diff, str(path.resolve()), pieces[0].start + 1, pieces[0].end, pieces[0].start + same + 1, None)
 
 
 if __name__ == "__main__":

@@ -59,10 +59,9 @@ class Applier:
             for i in self._samples_first(indexes) if type_name == "lot" else indexes:
                 self._apply(i)
             self._apply_again(indexes)
-            if type_name == "session":
-                set_revealed_lots(self._state)
             if type_name == "infusion":
                 self._refuse_taken_numbers()
+        set_revealed_lots(self._state)
         self._recognise_repeats()
 
     def verdicts(self) -> list[Verdict]:

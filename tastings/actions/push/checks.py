@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from django.utils.translation import gettext as _
 
 from lots.merge import StampedRecord
-from lots.schema import record_faults, uuid_of
+from lots.schema import Field, record_faults, uuid_of
 from lots.wording import field_problem
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
@@ -26,7 +26,7 @@ def find_problems(
     """Return why the change must be refused, if it must; ``merged`` is what it would make of the record."""
     if change.id in state.built_in:
         return [Problem("id", "not_allowed", _("a built-in descriptor cannot be changed"))]
-    faults = [] if change.deletes else _whole_record(pending, merged)
+    faults = _whole_record(pending, merged)
     if not pending.exists:
         if change.deletes:
             return [Problem("id", "unknown_record", _("there is no such %(type)s here") % {"type": change.type})]
@@ -56,9 +56,7 @@ def _whole_record(pending: PendingRecord, merged: StampedRecord) -> list[Problem
 
 def _fixed_fields(change: Change, pending: PendingRecord) -> Iterator[Problem]:
     for field in pending.schema.fixed if pending.exists else ():
-        if field.name in change.fields:
-            if change.fields[field.name] == pending.values.get(field.name):
-                continue
+        if field.name in change.fields and change.fields[field.name] != pending.values.get(field.name):
             yield Problem(field.name, "fixed", _("cannot change once it is set"))
 
 
@@ -67,22 +65,23 @@ def _references(change: Change, pending: PendingRecord, state: PushState) -> Ite
         value = change.fields.get(field.name)
         if value is None:
             continue
-        if field.kind == "key":
-            known = state.descriptor_id(value) is not None
-        elif field.to == "shop":
-            known = uuid_of(str(value)) in state.shops
-        elif field.to == "flight_cup":
-            known = uuid_of(str(value)) in state.cups or value == pending.values.get(field.name)
-        elif field.to is not None:
-            if uuid_of(str(value)) == change.id:
-                yield Problem(field.name, "itself", _("a %(type)s cannot hang on itself") % {"type": change.type})
-                continue
-            known = state.find(field.to, value) is not None
-        else:
-            continue
-        if not known:
+        if field.kind == "reference" and uuid_of(str(value)) == change.id:
+            yield Problem(field.name, "itself", _("a %(type)s cannot hang on itself") % {"type": change.type})
+        elif not _is_known(field, value, pending, state):
             detail = _("the server has no such %(type)s yet") % {"type": field.to or "descriptor"}
             yield Problem(field.name, UNKNOWN_PARENT, detail)
+
+
+def _is_known(field: Field, value: object, pending: PendingRecord, state: PushState) -> bool:
+    match field.to:
+        case None:
+            return state.descriptor_id(value) is not None
+        case "shop":
+            return uuid_of(str(value)) in state.shops
+        case "flight_cup":
+            return uuid_of(str(value)) in state.cups or value == pending.values.get(field.name)
+        case record_type:
+            return state.find(record_type, value) is not None
 
 
 def _rules_of_type(
@@ -103,8 +102,6 @@ def _rules_of_type(
         case "descriptor":
             if _is_key_taken(change, str(merged.values.get("key")), state):
                 yield Problem("key", "taken", _("there is a descriptor with this key already"))
-        case _:
-            return
 
 
 def _session_rules(

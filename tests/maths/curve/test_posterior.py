@@ -1,4 +1,4 @@
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -10,6 +10,7 @@ from tastings.maths.brewing.extraction import cup_strength, make_grid
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
+from tastings.maths.curve.order_slope import OrderSlope, SlopeEvidence
 from tastings.maths.curve.posterior import CurveDraws, Posterior, fit, fit_all, posterior_from
 from tastings.maths.curve.scale_effects import TeamStatistics
 from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings
@@ -132,21 +133,24 @@ def test_censored_zeros_bring_the_tail_nearer_the_truth():
     assert abs(np.mean(error)) < abs(np.mean(naive_error))
 
 
+def sums_of(**given):
+    """Return the sums of tasters whose scales are known, with these matrices; 0 elsewhere."""
+    zero = np.zeros(next(iter(given.values())).shape)
+    names = [field.name for field in fields(TeamStatistics)]
+    own = dict.fromkeys(names, zero) | dict.fromkeys(("shift_shift", "gain_gain", "order_order"), zero + 1)
+    return TeamStatistics(**own | given)
+
+
 def test_weights_means_and_sds_are_those_of_numerical_integration():
     """Likelihoods exp(-(p a^2 - 2 c a + k) / 2) times the priors, summed over a fine grid of levels a."""
     grid, rng = make_grid(n_k=3, n_tau=2, n_n=2), np.random.default_rng(8)
     size = SIGMA.size, grid.n_nodes
     precision, cross = rng.uniform(0.05, 3.0, size), rng.uniform(0.1, 8.0, size)
     constant = cross**2 / precision + rng.uniform(0.0, 4.0, size) + 4000  # so unlikely that exp alone gives 0
-    zero, one = np.zeros(size), np.ones(size)
-    sums = TeamStatistics(
-        precision=precision, cross=cross, constant=constant, shift_first=zero, shift_second=zero, gain_first=zero,
-        gain_second=zero, shift_shift=one, shift_gain=zero, gain_gain=one, order_level=zero, order_cross=zero,
-        order_order=one, shift_third=zero, gain_third=zero,
-    )  # fmt: skip
+    sums = sums_of(precision=precision, cross=cross, constant=constant)
     found = posterior_from(sums, n_absent=0.0, grid=grid)
 
-    a = np.linspace(-80, 120, 40_001)
+    a = np.linspace(-80, 120, 4_001)
     exponent = precision[..., None] * a**2 - 2 * cross[..., None] * a + (constant - 4000)[..., None]
     density = np.exp(-0.5 * exponent) * norm.pdf(a, 6, 4)
     total = density.sum(axis=-1)
@@ -156,6 +160,111 @@ def test_weights_means_and_sds_are_those_of_numerical_integration():
     assert found.weights == pytest.approx(weights / weights.sum(), rel=1e-6)
     assert found.mean == pytest.approx(mean, rel=1e-6)
     assert found.sd == pytest.approx(np.sqrt((density * (a - mean[..., None]) ** 2).sum(axis=-1) / total), rel=1e-6)
+
+
+def sums_with_slope(rng, size):
+    precision, cross = rng.uniform(0.5, 3.0, size), rng.uniform(1.0, 8.0, size)
+    return sums_of(
+        precision=precision,
+        cross=cross,
+        constant=cross**2 / precision + rng.uniform(0.0, 4.0, size),
+        order_level=rng.uniform(-0.5, 1.5, size),
+        order_cross=rng.uniform(-1.0, 3.0, size),
+        order_order=rng.uniform(4.0, 20.0, size),
+    )
+
+
+def integrated(sums, slope):
+    """Return sums over a fine grid of levels and slopes: weight, mean and sd of the level, mean slope and square."""
+    a, s = np.linspace(-10, 25, 281)[:, None], np.linspace(-2.5, 2.5, 251)
+    prior = norm.pdf(a, 6, 4) * norm.pdf(s, slope.mean, slope.sd) * (a[1] - a[0]) * (s[1] - s[0])
+    moments = []
+    for p, c, k, al, oc, oo in zip(
+        *(
+            getattr(sums, name).ravel()
+            for name in ("precision", "cross", "constant", "order_level", "order_cross", "order_order")
+        ),
+        strict=True,
+    ):
+        density = prior * np.exp(-0.5 * (k - 2 * c * a + p * a**2 - 2 * oc * s + 2 * al * a * s + oo * s**2))
+        total = density.sum()
+        mean = (density * a).sum() / total
+        sd = np.sqrt((density * (a - mean) ** 2).sum() / total)
+        moments.append((total, mean, sd, (density * s).sum() / total, (density * s**2).sum() / total))
+    return [np.array(moment).reshape(sums.precision.shape) for moment in zip(*moments, strict=True)]
+
+
+def test_slope_of_the_order_is_that_of_numerical_integration():
+    """Half the mixture has none, the other half one with a normal prior; both as in the test of the level."""
+    grid = make_grid(n_k=2, n_tau=2, n_n=1)
+    sums = sums_with_slope(np.random.default_rng(5), (SIGMA.size, grid.n_nodes))
+    slope = OrderSlope(probability=0.3, mean=-0.2, sd=0.25)
+    found = posterior_from(sums, n_absent=0.0, grid=grid, slope=slope)
+    without = posterior_from(sums, n_absent=0.0, grid=grid)
+
+    total, mean, sd, mean_slope, _ = integrated(sums, slope)
+    prior = np.exp(grid.log_prior) * norm.pdf(np.log(SIGMA), np.log(0.75), 0.6)[:, None]
+    weights = total * prior / (total * prior).sum()
+    level_alone = norm.pdf(0, 6, 4) * np.sqrt(2 * np.pi) * without.sd  # at each node, integrated over the level
+    exponent = (without.mean / without.sd) ** 2 - (6 / 4) ** 2 - sums.constant + (6 / 4) ** 2
+    alone = level_alone * np.exp(0.5 * exponent)
+    odds = 0.3 * (total * prior).sum() / (0.7 * (alone * prior).sum())
+    assert found.slope_probability == pytest.approx(odds / (1 + odds), rel=1e-6)
+    half = SIGMA.size
+    assert found.weights[half:] / found.slope_probability == pytest.approx(weights, rel=1e-6)
+    assert found.weights[:half] / (1 - found.slope_probability) == pytest.approx(without.weights, rel=1e-9)
+    assert (found.mean[half:], found.sd[half:]) == (pytest.approx(mean, rel=1e-6), pytest.approx(sd, rel=1e-6))
+    assert (found.mean[:half].tolist(), found.sd[:half].tolist()) == (without.mean.tolist(), without.sd.tolist())
+    assert found.slope == pytest.approx((weights * mean_slope).sum(), rel=1e-6)
+    assert (without.slope, without.slope_probability, without.slope_evidence) == (0.0, 0.0, None)
+
+
+def test_what_ratings_say_of_the_slope_is_without_what_was_believed():
+    """The broad normal under which it is worked out, of mean 0 and sd 0.3, is divided out again."""
+    grid = make_grid(n_k=2, n_tau=2, n_n=1)
+    sums = sums_with_slope(np.random.default_rng(6), (SIGMA.size, grid.n_nodes))
+    sums = replace(sums, order_order=sums.order_order + 30, order_cross=sums.order_cross - 2)
+    said = [
+        posterior_from(sums, n_absent=0.0, grid=grid, slope=OrderSlope(probability=p, mean=m)).slope_evidence
+        for p, m in ((0.1, -0.2), (0.9, 0.4))
+    ]
+    total, _, _, mean_slope, square = integrated(sums, OrderSlope(mean=0.0, sd=0.3))
+    weights = total * np.exp(grid.log_prior) * norm.pdf(np.log(SIGMA), np.log(0.75), 0.6)[:, None]
+    weights /= weights.sum()
+    mean, second = (weights * mean_slope).sum(), (weights * square).sum()
+    precision = 1 / (second - mean**2) - 0.3**-2
+    assert said[0] == said[1]
+    assert (said[0].mean, said[0].sd) == pytest.approx((mean / (second - mean**2) / precision, precision**-0.5))
+
+
+@pytest.mark.parametrize(("order_order", "is_said"), [(0.112, True), (0.110, False), (0.0, False)])
+def test_ratings_say_nothing_of_a_slope_below_a_hundredth_of_the_broad_normals_precision(order_order, is_said):
+    grid = make_grid(n_k=2, n_tau=1, n_n=1)
+    one = np.ones((SIGMA.size, grid.n_nodes))
+    sums = sums_of(precision=one, order_order=one * order_order)
+    evidence = posterior_from(sums, n_absent=0.0, grid=grid, slope=OrderSlope(probability=0.25)).slope_evidence
+    assert evidence == (SlopeEvidence(0.0, pytest.approx(order_order**-0.5)) if is_said else None)
+
+
+def test_mean_curve_leaves_a_slope_out_until_it_is_probable_enough():
+    def with_slope(probability):
+        half = np.full((SIGMA.size, 2), 0.5) / SIGMA.size
+        return Posterior(
+            weights=np.concatenate([(1 - probability) * half, probability * half]),
+            mean=np.concatenate([np.full_like(half, 4.0), np.full_like(half, 6.0)]),
+            sd=np.ones((2 * SIGMA.size, 2)),
+            slope=-0.2,
+        )
+
+    doubtful, clear = with_slope(0.9), with_slope(0.99)
+    assert (doubtful.slope_shown, clear.slope_shown) == (0.0, -0.2)
+    assert doubtful.node_level == pytest.approx([2.0, 2.0])
+    assert clear.node_level == pytest.approx([(0.01 * 4 + 0.99 * 6) / 2] * 2)
+    assert doubtful.sigma == pytest.approx(SIGMA.mean())
+    assert doubtful.node_weights == pytest.approx([0.5, 0.5])
+    drawn = doubtful.draws(n_draws=100)
+    assert (drawn.in_mean.sum(), clear.draws(n_draws=100).in_mean.all()) == (10, True)
+    assert set(drawn.node) == {0, 1}
 
 
 def test_draws_step_through_the_weights_and_move_on_by_the_golden_ratio():

@@ -1,0 +1,167 @@
+"""What follows from the records of a push: lots that are due, photos that come or go, rows of its pull. No database."""
+
+from uuid import UUID
+
+import pytest
+
+from tastings.actions.push.applying import Applier
+from tastings.actions.push.change import Change
+from tastings.actions.push.repeats import ReceivedBefore
+from tastings.actions.push.state import MergeTarget, StoredDescriptor
+from tastings.actions.push.store import changed_lots, changed_photo_parents
+from tastings.actions.push.written import written_rows
+from tests.sync.push_state import (
+    BREW,
+    FREE,
+    INFUSION,
+    LOT,
+    ME,
+    NOTE,
+    NOW,
+    OLDER,
+    OTHER,
+    SAMPLE,
+    SESSION,
+    STAMP,
+    WORD,
+    state_with,
+)
+
+LATER = STAMP._replace(at="2026-03-04T12:10:00.000000Z")
+DELETION = {"deleted": True}
+NEW = UUID(int=101)
+
+
+def pushed(*changes, **read):
+    """Apply changes, each of type, id and fields, to what is stored; return the state."""
+    state = state_with(**read)
+    sent = [Change(type=kind, id=record, fields=fields, stamp=LATER) for kind, record, fields in changes]
+    applier = Applier(state, sent, device=UUID(int=9), now=NOW, before=ReceivedBefore({}, {}))
+    applier.apply_all()
+    assert {verdict.verdict for verdict in applier.verdicts()} <= {"applied", "unchanged"}
+    return state
+
+
+OF_SESSION = {"session": str(SESSION)}
+
+
+@pytest.mark.parametrize(
+    ("changes", "due"),
+    [
+        ([("session", SESSION, {"leaf_g": 6})], {LOT}),
+        ([("session", SESSION, DELETION)], {LOT}),
+        ([("session", SESSION, {"lot": str(OLDER)})], {LOT, OLDER}),
+        ([("session", FREE, {**BREW, "lot": str(SAMPLE)})], {SAMPLE}),
+        ([("session", FREE, {**BREW, "lot": str(SAMPLE), "private": True})], set()),
+        ([("infusion", INFUSION, {"steep_s": 20})], {LOT}),
+        ([("note", NOTE, {"text": "stone"})], {LOT}),
+        ([("note", NEW, {**OF_SESSION, "moment": "mouth", "text": "stone"})], {LOT}),
+        ([("lot", LOT, {"kind": "green"})], {LOT}),
+        ([("lot", LOT, {"remarks": "round"})], set()),
+        ([("lot", FREE, {"name": "x", "kind": "green"})], set()),
+        ([("pot", FREE, {"name": "x", "vessel_ml": 90, "vessel_material": "glass"})], set()),
+        ([("session", SESSION, {"leaf_g": 5})], set()),
+    ],
+)
+def test_lots_are_due_whose_figures_may_change(changes, due):
+    state = pushed(*changes)
+    if changes == [("session", SESSION, {"leaf_g": 5})]:
+        state.records["session"][SESSION].dirty = False  # a later stamp, the same value
+    assert changed_lots(state) == due
+
+
+def test_a_private_or_blind_session_makes_no_lot_due():
+    state = pushed(("note", NOTE, {"text": "stone"}))
+    session = state.records["session"][SESSION]
+    session.current.values["private"] = True
+    assert changed_lots(state) == set()
+    session.current.values |= {"private": False, "lot": None}
+    assert changed_lots(state) == set()
+
+
+@pytest.mark.parametrize(
+    ("changes", "parents"),
+    [
+        ([("lot", LOT, DELETION)], [LOT]),
+        ([("lot", LOT, {"name": "x"})], []),
+        ([("session", SESSION, DELETION)], [SESSION]),
+        ([("session", SESSION, {"leaf_g": 6})], []),
+        ([("session", SESSION, {"started_at": "2026-03-04T11:00:00.000000Z"})], [SESSION]),
+        ([("session", SESSION, {"lot": str(OLDER)}), ("lot", SAMPLE, DELETION)], [SESSION, SAMPLE]),
+        ([("session", FREE, {**BREW, "lot": str(LOT)})], []),
+    ],
+)
+def test_photos_come_or_go_with_their_parent(changes, parents):
+    assert changed_photo_parents(pushed(*changes)) == parents
+
+
+def test_photos_come_with_a_session_that_is_no_longer_private():
+    state = pushed(("session", SESSION, {"leaf_g": 6}))
+    session = state.records["session"][SESSION]
+    session.stored.values["private"] = True
+    assert changed_photo_parents(state) == [SESSION]
+
+
+def rows_of(state):
+    """Number the records that were changed, as storing does; return the rows of the pull."""
+    dirty = [pending for records in state.records.values() for pending in records.values() if pending.dirty]
+    for number, pending in enumerate(dirty, state.revision + 1):
+        pending.revision = number
+    return written_rows(state, after=state.revision, upto=state.revision + len(dirty))
+
+
+def test_rows_say_who_made_and_who_changed_a_record():
+    written = rows_of(pushed(("session", SESSION, {"leaf_g": 6}), ("session", FREE, {**BREW, "lot": str(LOT)})))
+    stored, made = (row.change for row in written.rows)
+    assert (written.after, written.upto, stored["revision"], made["revision"]) == (7, 9, 8, 9)
+    assert (stored["by"], stored["author"], stored["fields"]["taster"]) == (str(ME), str(OTHER), str(OTHER))
+    assert (made["by"], made["author"], made["fields"]["taster"]) == (str(ME), str(ME), str(ME))
+    assert (stored["at"], stored["deleted"], stored["type"], stored["id"]) == (
+        LATER.at,
+        False,
+        "session",
+        str(SESSION),
+    )
+    assert (stored["fields"]["leaf_g"], stored["fields"]["water"], stored["fields"]["private"]) == (6, None, False)
+    assert written.sessions == {}
+
+
+def test_rows_of_infusions_and_notes_come_with_their_session():
+    written = rows_of(pushed(("infusion", INFUSION, DELETION), ("note", NOTE, {"text": "x"}), ("lot", LOT, DELETION)))
+    assert [(row.type, row.removed, row.session) for row in written.rows] == [
+        ("lot", True, LOT),
+        ("infusion", True, SESSION),
+        ("note", False, SESSION),
+    ]
+    assert written.rows[0].change["fields"] == written.rows[1].change["fields"] == {}
+    assert written.rows[2].change["fields"] == {
+        "session": str(SESSION), "infusion": None, "moment": "mouth", "descriptor": None, "intensity": None, "text": "x"
+    }  # fmt: skip
+    assert list(written.sessions) == [SESSION]
+    assert written.sessions[SESSION]["lot"] == str(LOT)
+
+
+def test_rows_name_the_descriptor_that_one_was_merged_into():
+    words = {"wet_stone": [StoredDescriptor(FREE, True, MergeTarget(WORD, "wet_slate"))]}
+    one = {**OF_SESSION, "moment": "mouth", "text": "x"}
+    state = pushed(
+        ("note", NEW, {**one, "descriptor": "wet_slate"}), ("note", OTHER, {**one, "descriptor": "wet_slate"})
+    )
+    for record in (NEW, OTHER):
+        state.records["note"][record].current.values["descriptor"] = "wet_stone"  # as it was stored before the merge
+    state.descriptors = words
+    assert [row.change["fields"]["descriptor"] for row in rows_of(state).rows] == ["wet_slate", "wet_slate"]
+
+
+def test_a_word_of_the_team_is_not_built_in():
+    [row] = rows_of(pushed(("descriptor", WORD, {"label": "slate"}))).rows
+    assert row.change["fields"] == {
+        "key": "wet_slate", "label": "slate", "family": None, "rated_each_infusion": False, "synonyms": [],
+        "built_in": False,
+    }  # fmt: skip
+
+
+def test_rows_are_read_back_where_more_than_the_records_got_a_revision():
+    state = pushed(("lot", LOT, {"name": "x"}))
+    assert written_rows(state, after=7, upto=8) is not None
+    assert written_rows(state, after=7, upto=9) is None

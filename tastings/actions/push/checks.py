@@ -87,21 +87,20 @@ def _is_known(field: Field, value: object, pending: PendingRecord, state: PushSt
 def _rules_of_type(
     change: Change, pending: PendingRecord, merged: StampedRecord, *, state: PushState, now: datetime
 ) -> Iterator[Problem]:
-    match change.type:
-        case "session":
-            yield from _session_rules(change, pending, merged, state)
-            yield from _start(change, pending, now)
-        case "lot":
-            if change.fields.get("from_lot") is not None and _is_circle(change, merged, state):
-                yield Problem("from_lot", "circle", _("leads back to this lot"))
-        case "note":
-            infusion = merged.values.get("infusion")
-            parent = state.find("infusion", infusion) if infusion is not None else None
-            if parent is not None and parent.values["session"] != merged.values["session"]:
-                yield Problem("infusion", "other_session", _("is an infusion of another session"))
-        case "descriptor":
-            if _is_key_taken(change, str(merged.values.get("key")), state):
-                yield Problem("key", "taken", _("there is a descriptor with this key already"))
+    if change.type == "session":
+        yield from _session_rules(change, pending, merged, state)
+        yield from _start(change, pending, now)
+    elif change.type == "lot":
+        if change.fields.get("from_lot") is not None and _is_circle(change, merged, state):
+            yield Problem("from_lot", "circle", _("leads back to this lot"))
+    elif change.type == "note":
+        infusion = merged.values.get("infusion")
+        parent = state.find("infusion", infusion) if infusion is not None else None
+        if parent is not None and parent.values["session"] != merged.values["session"]:
+            yield Problem("infusion", "other_session", _("is an infusion of another session"))
+    elif change.type == "descriptor":
+        if _is_key_taken(change, str(merged.values.get("key")), state):
+            yield Problem("key", "taken", _("there is a descriptor with this key already"))
 
 
 def _session_rules(

@@ -98,9 +98,8 @@ def _rules_of_type(
         parent = state.find("infusion", infusion) if infusion is not None else None
         if parent is not None and parent.values["session"] != merged.values["session"]:
             yield Problem("infusion", "other_session", _("is an infusion of another session"))
-    elif change.type == "descriptor":
-        if _is_key_taken(change, str(merged.values.get("key")), state):
-            yield Problem("key", "taken", _("there is a descriptor with this key already"))
+    elif change.type == "descriptor" and _is_key_taken(change, str(merged.values.get("key")), state):
+        yield Problem("key", "taken", _("there is a descriptor with this key already"))
 
 
 def _session_rules(

@@ -27,7 +27,7 @@ faults:  ## kill servers and workers 200 times under four phones and slow sender
 	@$(IN_VENV) tests.faults
 	@$(IN_VENV) tests.faults.app
 
-fuzz:  ## make up other examples than those of `make test`: send every operation of the API 60 made up requests that fit its document and 60 that do not; about six minutes (LEAFSPAN_FUZZ)
+fuzz:  ## all examples and simulated lots of costly tests, and other ones than those of `make test`: send every operation of the API 60 made up requests that fit its document and 60 that do not; about six minutes (LEAFSPAN_FUZZ)
 	@export LEAFSPAN_FUZZ=$${LEAFSPAN_FUZZ:-60} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q tests/api/test_described.py tests/maths tests/lots tests/reading tests/published
 
 mutation:  ## break merge, push, pull, reveal, row-level security and the posterior line by line and see whether tests notice; hours (tests/mutation)

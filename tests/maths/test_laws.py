@@ -15,6 +15,7 @@ from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.comparison.side_by_side import compare
 from tastings.maths.guide.plan import Pot, brew_guide
 from tastings.maths.panel.calibration import calibrate
+from tests.examples import examples
 from tests.maths.brewed import brew_of, developed, pour_of
 
 outside = st.one_of(
@@ -32,7 +33,7 @@ def width(brews):
     return sum(point.high - point.low for point in developed(brews).curves[0].points)
 
 
-@settings(max_examples=25)
+@settings(max_examples=examples(10, of=25))
 @given(st.integers(0, 1000), st.permutations(range(4)))
 def test_order_of_sessions_changes_no_figure(start, order):
     brews = world(start, n_sessions=4)
@@ -40,18 +41,18 @@ def test_order_of_sessions_changes_no_figure(start, order):
 
 
 def test_more_evidence_narrows_the_interval_on_average():
-    lots = [world(start, n_sessions=9) for start in range(20)]
+    lots = [world(start, n_sessions=9) for start in range(examples(8, of=20))]
     mean = [np.mean([width(brews[:n]) for brews in lots]) for n in (1, 2, 3, 5, 7, 9)]
     assert mean == sorted(mean, reverse=True)
     assert mean[-1] < 0.5 * mean[0]
 
 
 def test_one_session_of_all_tens_moves_fewer_than_one_label_in_twenty():
-    moved = [label_moved(sessions=8, rng=np.random.default_rng([18, lot])) for lot in range(60)]
+    moved = [label_moved(sessions=8, rng=np.random.default_rng([18, lot])) for lot in range(examples(20, of=60))]
     assert np.mean(moved) < 0.05
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(12, of=30))
 @given(rating=outside, infusion=st.integers(1, 4))
 def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
     ratings = dict.fromkeys(range(1, 5), 5.0) | {infusion: rating}
@@ -68,7 +69,7 @@ def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
             entry()
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(20, of=40))
 @given(factor=st.floats(0.3, 8.0), steep_s=st.floats(3, 90))
 def test_leaf_and_water_scaled_together_leave_the_cup(factor, steep_s):
     small = brew_of("s", pours=[pour_of(n, steep_s=steep_s, water_ml=100.0, strength=5) for n in range(1, 6)])

@@ -1,6 +1,6 @@
 """Phones that write offline, lose answers, send twice and out of order, with wrong clocks: in the end all agree.
 
-``make test`` plays the same 30 stories every time; ``make convergence`` plays LEAFSPAN_STORIES new ones, which
+``make test`` plays the same 12 stories every time; ``make convergence`` plays LEAFSPAN_STORIES new ones, which
 LEAFSPAN_SEED plays again.
 """
 
@@ -40,7 +40,7 @@ from tests.sync.world import MORNING, NEW, TOKENS_END_AT, World, device_id, numb
 from tests.table.javascript_phone import JavaScriptPhone, JavaScriptStore
 
 STORIES = int(os.environ.get("LEAFSPAN_STORIES", "0"))
-"""How many new stories to play; 0 for the same 30 every time."""
+"""How many new stories to play; 0 for the same 12 every time."""
 SEED = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
 SKEWS_S = (0, 0, 90, -180, 300, -600, 365 * 86_400)
 PASSES_S = (1, 30, 119, 121, 300, 3600, 57_600)
@@ -339,7 +339,7 @@ def test_phones_agree_whatever_the_network_and_their_clocks_do(monkeypatch):
     monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 4)  # so that a stream has several lines
     Story.world = World(clock)
     chosen = settings(
-        max_examples=STORIES or 30,
+        max_examples=STORIES or 12,
         derandomize=not STORIES,
         stateful_step_count=25,
         deadline=None,

@@ -7,6 +7,7 @@ from tastings.maths.colour.cielab import D65, SRGB_TO_XYZ, adaptation, ciede2000
 from tastings.maths.colour.liquor import liquor_colour
 from tastings.maths.colour.terms import liquor_terms
 from tastings.wording.photos import COLOUR_REASONS
+from tests.examples import examples
 
 SIDE = 60
 TERMS = tuple(liquor_terms().values())
@@ -137,7 +138,7 @@ def test_claimed_uncertainty_covers_what_cameras_do():
     """Photos with errors as large as assumed are off by as much as claimed: by two sd in one of twenty, about."""
     rng, true = np.random.default_rng(3), np.array([60.0, 22, 48])
     off = []
-    for _ in range(120):
+    for _ in range(examples(40, of=120)):
         shown = true + rng.normal(0, [2.5, 2.0, 3.0])  # the camera's rendering, as assumed
         liquor, white = under(shown, light=D65)
         found = measured(plain(white, noise=2, seed=None), plain(liquor, noise=2, seed=None))

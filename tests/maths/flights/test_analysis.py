@@ -15,6 +15,7 @@ from tastings.maths.flights.cups import Cup, CupError, mean_scores, repeatabilit
 from tastings.maths.flights.ranking import RankingError
 from tastings.maths.flights.result import SETTLED, FlightResult
 from tastings.maths.flights.williams import williams_square
+from tests.examples import examples
 
 
 def flight(*, start=0, lots="abcdefgh", tasters=4, spread=1.0, noise=0.6, carry=0.0, twice=()):
@@ -47,7 +48,7 @@ def means(found):
     return {one.lot: one.mean for one in found.standings}
 
 
-@settings(max_examples=4)
+@settings(max_examples=examples(2, of=4))
 @given(st.integers(0, 100), st.randoms(use_true_random=False))
 def test_order_of_cups_changes_no_figure(start, shuffler):
     cups = flight(start=start, twice="a")
@@ -56,7 +57,7 @@ def test_order_of_cups_changes_no_figure(start, shuffler):
     assert analyse_flight(mixed, scale=10, seed=1) == analyse_flight(cups, scale=10, seed=1)
 
 
-@settings(max_examples=4)
+@settings(max_examples=examples(2, of=4))
 @given(st.integers(0, 100), st.permutations("abcdefgh"))
 def test_names_of_lots_change_no_figure_but_the_names(start, names):
     cups = flight(start=start)
@@ -68,7 +69,7 @@ def test_names_of_lots_change_no_figure_but_the_names(start, names):
     assert [one.p_best for one in renamed.standings] == [one.p_best for one in found.standings]
 
 
-@pytest.mark.parametrize("start", range(3))
+@pytest.mark.parametrize("start", range(examples(1, of=3)))
 def test_a_point_more_from_one_taster_moves_lots_little(start):
     cups = flight(start=start, spread=0.6)
     more = [replace(one, score=one.score + (one.taster == "taster 1")) for one in cups if one.score <= 9]
@@ -202,7 +203,7 @@ def test_constant_scores_tell_nothing_apart():
     assert found.expected_loss < 0.1
 
 
-@settings(max_examples=20)
+@settings(max_examples=examples(6, of=20))
 @given(
     st.lists(
         st.tuples(st.sampled_from("abcd"), st.sampled_from("tuv"), st.integers(0, 1), st.integers(0, 20)),

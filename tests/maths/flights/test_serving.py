@@ -8,6 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from tastings.maths.flights.serving import PlanError, PlannedSitting, plan_servings
+from tests.examples import examples
 
 
 def named(what, n):
@@ -52,7 +53,7 @@ def planned(arguments, **changes):
 
 
 @given(plan_arguments())
-@settings(max_examples=50)
+@settings(max_examples=examples(15, of=50))
 def test_plan_keeps_its_promises(arguments):
     plan = planned(arguments)
 
@@ -81,7 +82,7 @@ def test_plan_keeps_its_promises(arguments):
 
 
 @given(plan_arguments())
-@settings(max_examples=40)
+@settings(max_examples=examples(12, of=40))
 def test_plan_connects_all_lots_where_there_are_cups_enough(arguments):
     """A connected plan needs as many cups as lots and sittings less one; with that many there is one."""
     plan = planned(arguments, repeats=0, reference=None)
@@ -94,7 +95,7 @@ def test_plan_connects_all_lots_where_there_are_cups_enough(arguments):
 
 
 @given(plan_arguments())
-@settings(max_examples=25)
+@settings(max_examples=examples(8, of=25))
 def test_no_lot_comes_again_to_a_taster_before_all_are_seen(arguments):
     plan = planned(arguments, repeats=0)
 
@@ -107,7 +108,7 @@ def test_no_lot_comes_again_to_a_taster_before_all_are_seen(arguments):
 
 
 @given(plan_arguments(), st.data())
-@settings(max_examples=25)
+@settings(max_examples=examples(8, of=25))
 def test_what_was_tasted_stays_when_a_taster_falls_ill_and_a_sample_is_spilled(arguments, data):
     before = planned(arguments)
     fixed = [

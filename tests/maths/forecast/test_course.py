@@ -8,6 +8,7 @@ import pytest
 
 from benchmarks.forecasts import RATED_TO, SESSIONS, WORLDS, one_course
 from tastings.maths.forecast.course import FOUND, CourseForecast, Found, course_forecast
+from tests.examples import examples
 from tests.maths.brewed import brew_of, developed
 
 PAGE = Path(__file__).parents[3] / "docs" / "forecasts.md"
@@ -46,7 +47,7 @@ def test_course_and_count_are_right_as_often_as_stated():
     lots = [
         one_course(draw, sessions=1, rated_to=3, seed=[43, number, lot])
         for number, draw in enumerate(WORLDS.values())
-        for lot in range(40)
+        for lot in range(examples(16, of=40))
     ]
     assert abs(np.mean([one.is_covered for one in lots]) - FOUND[3, 1].count_covered) < 0.12
     assert abs(np.mean([one.is_right for one in lots if one.is_named]) - FOUND[3, 1].course_right) < 0.15

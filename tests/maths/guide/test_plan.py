@@ -18,6 +18,7 @@ from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, Pot, PotError
 from tastings.maths.guide.timing import ALWAYS_S, CLOSE_ENOUGH, LONGEST_S, SHORTEST_S, STEP_UP, timed_s
 from tastings.wording.guide import remedy
+from tests.examples import examples
 from tests.maths.brewed import brew_of, pour_of
 
 STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2, 3.9)
@@ -65,7 +66,7 @@ def model():
     return cups
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(6, of=15))
 @given(pot=pots)
 @example(pot=Pot(leaf_g=5.0, vessel_ml=90.0, kettle_c=99.0, pour_s=0.0))  # the thirteenth is as long as it may be
 def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent(model, pot):
@@ -80,14 +81,14 @@ def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent
     assert found.infusions[0].expected_strength == pytest.approx(cups[0], rel=0.02)
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(6, of=15))
 @given(pot=pots, hotter_c=st.floats(1.0, 20.0))
 def test_hotter_kettle_never_asks_for_longer(pot, hotter_c):
     hot = replace(pot, kettle_c=min(pot.kettle_c + hotter_c, 100.0))
     never_longer(brew_guide(LOT, pot=pot, rounded=False), brew_guide(LOT, pot=hot, rounded=False))
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(6, of=15))
 @given(pot=pots, factor=st.floats(1.02, 1.6))
 def test_more_leaf_never_asks_for_longer(pot, factor):
     never_longer(
@@ -101,7 +102,7 @@ def never_longer(before, after):
         assert other.steep_s <= one.steep_s + 0.02, one.number  # the solver's own 0.01 s
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(6, of=15))
 @given(pot=pots)
 def test_times_can_be_timed_and_stay_within_bounds(pot):
     for one in brew_guide(LOT, pot=pot).infusions:
@@ -248,7 +249,7 @@ def test_ratings_that_do_not_follow_extraction_are_told():
     assert "lack_of_fit" not in {note.code for note in brew_guide(LOT, pot=EVEN_POT).notes}
 
 
-@settings(max_examples=10)
+@settings(max_examples=examples(5, of=10))
 @given(vessel_ml=st.floats(200.0, 600.0), kettle_c=st.floats(80.0, 100.0), warmed=st.booleans())
 def test_long_mug_meets_the_target_with_little_leaf(vessel_ml, kettle_c, warmed):
     pot = Pot(style=LONG_MUG, vessel_ml=vessel_ml, kettle_c=kettle_c, warmed=warmed)

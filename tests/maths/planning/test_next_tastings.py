@@ -9,6 +9,7 @@ from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.next_session import JOINS_AT, NextSession
 from tastings.maths.curve.order_slope import USUAL_SLOPES
 from tastings.maths.planning.next_tastings import OpenLot, next_tastings
+from tests.examples import examples
 
 FIRST = NextSession(code="first_session")
 LITTLE = NextSession(code="little", within=0.3)
@@ -77,7 +78,8 @@ def error_after_four_more(rule, seed):
 
 def test_sessions_spent_by_the_plan_leave_smaller_errors_than_spread_at_random():
     planned, by_chance = (
-        np.mean([error_after_four_more(rule, seed) for seed in range(6)]) for rule in (by_plan, at_random)
+        np.mean([error_after_four_more(rule, seed) for seed in range(examples(3, of=6))])
+        for rule in (by_plan, at_random)
     )
     assert planned < 0.85 * by_chance
 
@@ -98,7 +100,7 @@ def test_taster_who_joins_late_tells_fatigue_from_fading_better_than_one_from_th
             [
                 fatigue_found(per_cup=0.15, joins_at=joins_at, seed=seed)
                 - fatigue_found(per_cup=0.0, joins_at=joins_at, seed=seed)
-                for seed in range(12)
+                for seed in range(examples(8, of=12))
             ]
         )
         for joins_at in (1, JOINS_AT)

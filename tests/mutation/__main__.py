@@ -3,7 +3,8 @@
 mutmut makes the changes, in a copy of the repository; `tests.mutation.warm_runs` runs the tests for each. It takes an
 hour or more and is no part of ``make test``; docs/testing.md has the last scores. Arguments choose among `GROUPS`;
 names of changes, as a run printed them, or their part before ``__mutmut_``, choose among the changes of the groups.
-Without such names at most the `_MOST_TESTS` most promising tests are run for a change, else all that run its line.
+Without such names the most promising tests are run for a change, `_LONGEST_S` seconds of processor time together; with
+them all tests that run its line.
 """
 
 import difflib
@@ -57,7 +58,7 @@ GROUPS = {
 }
 """By name: the files that are changed, and the tests that are run for each change of one of their lines."""
 
-_MOST_TESTS = 60
+_LONGEST_S = 4
 
 
 def main(arguments: list[str]) -> int:
@@ -82,7 +83,7 @@ def _survivors(patterns: list[str], tests: list[str], chosen: set[str]) -> bool:
         if chosen:
             changes = {name: change for name, change in changes.items() if _is_chosen(name, chosen)}
         else:
-            changes = {name: change._replace(most_tests=_MOST_TESTS) for name, change in changes.items()}
+            changes = {name: change._replace(longest_s=_LONGEST_S) for name, change in changes.items()}
         CHANGES.write_text(json.dumps(changes))
         command = [sys.executable, "-m", "pytest", "-q", "--tb=line", "-p", "tests.mutation.warm_runs", *tests]
         subprocess.run(command, check=True)

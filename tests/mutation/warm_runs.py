@@ -16,6 +16,7 @@ import time
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from itertools import accumulate
 from pathlib import Path
 from types import FrameType
 from typing import Any, NamedTuple, cast
@@ -30,7 +31,7 @@ from pytest_django.plugin import blocking_manager_key
 
 CHANGES, RESULTS = Path("changes.json"), Path("outcomes.txt")
 """In the folder of the run: the changes (`Change`) by name; the outcomes, one a line."""
-_CPU_RESERVE_S = 3
+_CPU_RESERVE_S = 1
 """How much more processor time than five times its usual time a test may take: it depends little on other programs."""
 _LONGEST_S = 120
 """For a test that waits."""
@@ -39,7 +40,7 @@ _LONGEST_S = 120
 class Change(NamedTuple):
     """What a change does, and where: the file with all changes, and in it the lines of the unchanged function.
 
-    ``line`` is the changed one. At most so many tests are run for it; None: all that run the line.
+    ``line`` is the changed one. Its tests may take so much processor time together; None: all that run it are asked.
     """
 
     diff: str
@@ -47,7 +48,7 @@ class Change(NamedTuple):
     first_line: int
     last_line: int
     line: int
-    most_tests: int | None
+    longest_s: float | None
 
 
 class _Judge:
@@ -55,6 +56,7 @@ class _Judge:
         self._session, self._items = session, session.items
         self._blocker = session.config.stash[blocking_manager_key]
         self._seconds: dict[str, float] = {}
+        """Of processor time that each test takes."""
         self._reached: defaultdict[str, set[str]] = defaultdict(set)
         """The tests that reach a function."""
         self._lines: defaultdict[str, dict[int, set[str]]] = defaultdict(dict)
@@ -67,12 +69,12 @@ class _Judge:
         set_mutant_under_test("stats")
         for item, following in _with_following(self._items, self._session):
             lines: set[tuple[str, int]] = set()
-            begun = time.monotonic()
+            begun = time.process_time()
             with _traced(paths, lines):
                 failures = _failures(item, following)
             if failures:
                 pytest.exit(f"{item.nodeid} fails on the unchanged code: {failures[0]}", returncode=1)
-            self._seconds[item.nodeid] = time.monotonic() - begun
+            self._seconds[item.nodeid] = time.process_time() - begun
             for function in state()._stats:
                 self._reached[function].add(item.nodeid)
             state()._stats.clear()
@@ -163,7 +165,10 @@ class _Judge:
             promise = self._noticed[function, item.nodeid] + rarity.get(item.nodeid, 0) + 0.01
             return -promise / (0.02 + self._seconds[item.nodeid])
 
-        return sorted((item for item in self._items if item.nodeid in reached), key=order)[: change.most_tests]
+        items = sorted((item for item in self._items if item.nodeid in reached), key=order)
+        sums_s = accumulate(self._seconds[item.nodeid] for item in items)
+        longest_s = float("inf") if change.longest_s is None else change.longest_s
+        return [item for item, sum_s in zip(items, sums_s, strict=True) if sum_s <= longest_s]
 
     def _tests_of_line(self, change: Change) -> set[str]:
         """Return the tests that run the changed line, or the line before it on which its statement begins."""

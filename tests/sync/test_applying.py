@@ -6,6 +6,8 @@ from uuid import UUID
 
 import pytest
 
+from lots.merge import LostValue, Stamp
+from lots.models import FieldHistory
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.change import Change
 from tastings.actions.push.repeats import ReceivedBefore
@@ -197,6 +199,46 @@ def test_what_was_accepted_before_its_sender_lost_the_role_stays_accepted():
     state.records["lot"][LOT].current.stamps["name"] = LATER
     assert names(change("lot", LOT, name="Ridge"), state=state) == ["unchanged"]
     assert names(change("lot", LOT, name="Mist"), state=state_with("viewer")) == [[("", "not_allowed")]]
+
+
+def test_a_change_on_the_servers_state_is_stamped_by_the_server():
+    state = state_with()
+    assert names(change("lot", LOT, stamp=None, name="Mist"), state=state) == ["applied"]
+    stamp = state.records["lot"][LOT].current.stamps["name"]
+    assert stamp == Stamp("2026-03-04T12:30:00.000000Z", str(UUID(int=9)), str(ME))
+
+
+@pytest.fixture
+def history(monkeypatch):
+    """The lost values that the history has, by record and value."""
+    stored = []
+    monkeypatch.setattr(
+        "tastings.actions.push.applying.stored_history",
+        lambda lost: {FieldHistory.history_id(*entry) for entry in lost if entry in stored},
+    )
+    return stored
+
+
+def test_an_edit_that_loses_is_merged_and_unchanged_once_all_of_it_is_in_the_history(history):
+    early = STAMP._replace(at="2026-03-04T11:00:00.000000Z")
+    sent = [change("lot", SAMPLE, remarks="thin"), change("lot", LOT, stamp=early, name="Old", kind="green")]
+    [_, verdict] = verdicts(*sent)
+    stands = [("name", "Ridge"), ("kind", "oolong")]
+    assert (verdict.verdict, [(lost["field"], lost["value"]) for lost in verdict.lost]) == ("merged", stands)
+    assert {(lost["at"], lost["by"]) for lost in verdict.lost} == {(STAMP.at, str(ME))}
+    history.append((LOT, LostValue("name", "Old", early)))
+    assert names(*sent) == ["applied", "merged"]
+    history.append((LOT, LostValue("kind", "green", early)))
+    assert names(*sent) == ["applied", "unchanged"]
+    assert names(*sent, change("lot", OLDER, stamp=early, name="Older")) == ["applied", "unchanged", "merged"]
+
+
+def test_an_edit_that_lost_before_stays_accepted_after_its_sender_lost_the_role(history):
+    early = STAMP._replace(at="2026-03-04T11:00:00.000000Z")
+    late = change("lot", LOT, stamp=early, name="Old")
+    history.append((LOT, LostValue("name", "Old", early)))
+    before = ReceivedBefore({1: {"name"}}, {})
+    assert names(late, late, state=state_with("viewer"), before=before) == [[("", "not_allowed")], "unchanged"]
 
 
 def test_what_a_taster_repeats_of_a_purchase_keeps_the_buyers_stamp():

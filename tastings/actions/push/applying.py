@@ -74,13 +74,12 @@ class Applier:
         pending = self._state.record_of(self._changes[i])
         change = without_purchase_repeats(self._changes[i], pending, self._state)
         change, sent_key = self._with_merge_target(without_known_lot(change, pending))
-        if known := self._before.might_win.get(i):
-            change = replace(change, fields={k: v for k, v in change.fields.items() if k not in known})
-        user = self._state.member.user_id
-        merged, outcome = pending.try_merge(change, device=self._device, by=user, now=self._now)
-        problems = not_yours(change, pending, self._state)
-        if problems and is_repeat(outcome, lost_before=self._before.lost.get(i, set())):
-            problems = []
+        if left_out := self._before.might_win.get(i):
+            change = replace(change, fields={k: v for k, v in change.fields.items() if k not in left_out})
+        by = self._state.member.user_id
+        merged, outcome = pending.try_merge(change, device=self._device, by=by, now=self._now)
+        known = is_repeat(outcome, lost_before=self._before.lost.get(i, set()))
+        problems = [] if known else not_yours(change, pending, self._state)
         if problems := problems or find_problems(change, pending, merged, state=self._state, now=self._now):
             self._results[i] = _Result("refused", problems)
             return
@@ -94,12 +93,11 @@ class Applier:
             has_no_effect = change.deletes != pending.current.removed
             self._results[i] = _Result("merged" if outcome.outdated or has_no_effect else "applied")
         else:
-            lost = outcome.lost if outcome.outdated else ()
-            self._results[i] = _Result("merged" if outcome.lost else "unchanged", lost=lost)
+            self._results[i] = _Result("merged" if outcome.lost else "unchanged", lost=outcome.lost)
 
     def _with_merge_target(self, change: Change) -> tuple[Change, str | None]:
         """Replace the key of a merged descriptor in a note by its target's; return the key sent too."""
-        sent_key = change.fields.get("descriptor") if change.type == "note" else None
+        sent_key = change.fields.get("descriptor")
         target = self._state.merge_target(sent_key) if sent_key is not None else None
         if target is None:
             return change, None

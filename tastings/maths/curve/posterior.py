@@ -72,7 +72,7 @@ class CurveDraws:
         Each draw has its own error of the rate (:mod:`tastings.maths.curve.heat_error`), spread evenly.
         """
         i_k, i_tau, i_n = np.unravel_index(self.node, grid.shape)
-        quantile = np.clip((0.5 + np.arange(self.node.size) * _RATE_STEP) % 1.0, 1e-6, 1 - 1e-6)
+        quantile = (0.5 + np.arange(self.node.size) * _RATE_STEP) % 1.0  # never 0: the step is irrational
         brew = even_brew.brew(infusions=infusions)
         cups = cup_strength_by_leaf(
             steeping_of(brew, brew.pours),
@@ -155,10 +155,10 @@ class Posterior:
         that moves on by the golden ratio.
         """
         step = np.arange(n_draws)
-        cumulative = np.cumsum(self.weights, axis=None)
+        cumulative = np.cumsum(self.weights)
         target = (step + 0.5) / n_draws * cumulative[-1]
-        index = np.minimum(np.searchsorted(cumulative, target), cumulative.size - 1)
-        quantile = np.clip((0.5 + step * GOLDEN_RATIO) % 1.0, 1e-6, 1 - 1e-6)
+        index = np.searchsorted(cumulative, target)
+        quantile = (0.5 + step * GOLDEN_RATIO) % 1.0
         level = self.mean.ravel()[index] + self.sd.ravel()[index] * ndtri(quantile)
         n_nodes = self.mean.shape[1]
         return CurveDraws(

@@ -5,10 +5,11 @@ import pytest
 from scipy.stats import norm
 
 from tastings.maths.brewing.brews import TasterScale
-from tastings.maths.brewing.even_brew import even_brew
+from tastings.maths.brewing.even_brew import EvenBrew, even_brew
 from tastings.maths.brewing.extraction import cup_strength, make_grid
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.censoring import impute_censored
+from tastings.maths.curve.heat_error import RateError
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
 from tastings.maths.curve.order_slope import OrderSlope, SlopeEvidence
 from tastings.maths.curve.posterior import CurveDraws, Posterior, fit, fit_all, posterior_from
@@ -285,6 +286,22 @@ def test_drawn_cups_end_where_the_scale_does():
         np.array([[1.0, 0.5], [2.0, 1.0]])
     )
     assert cups.tolist() == [[10, 6], [8, 4], [0, 0]]
+
+
+def test_cups_of_the_even_brew_are_those_of_each_draws_leaf():
+    even = EvenBrew(leaf_g=5, kettle_c=95, contact_s=20, rinse_s=5)
+    draws = CurveDraws(node=np.array([0, 7, GRID.n_nodes - 1, 200]), level=np.ones(4))
+    brew = even.brew(infusions=4)
+    steeping = steeping_of(brew, brew.pours)
+    exact = draws.even_cups(even, infusions=4, rate=RateError(), grid=GRID)
+    assert exact == pytest.approx(cup_strength(steeping, grid=GRID)[draws.node, -4:])
+
+    # each draw has its own error of k, along a lattice with the step sqrt(2) - 1
+    errors = [0.1 + 0.3 * norm.ppf((0.5 + i * (np.sqrt(2) - 1)) % 1) for i in range(4)]
+    found = draws.even_cups(even, infusions=4, rate=RateError(mean=0.1, sd=0.3), grid=GRID)
+    for cups, node, error in zip(found, draws.node, errors, strict=True):
+        scaled = replace(GRID, k_per_min=GRID.k_per_min * np.exp(error))
+        assert cups == pytest.approx(cup_strength(steeping, grid=scaled)[node, -4:])
 
 
 def test_posterior_on_some_nodes_forgets_the_others():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import suppress
 from functools import wraps
 from typing import TYPE_CHECKING, Any, cast
@@ -17,26 +16,23 @@ from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
-from django.views.generic import View
+from django.utils.translation import gettext_lazy
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
 from api.http.resets import request_reset, reset_requested_text, set_email
 from pages.browser import memberships_in, page
-from pages.record_forms import sentence
+from pages.form_page import PlainFormPage, add_retry_after, text_field, too_many_attempts
 from teams.actions.invitations import Newcomer, accept_invitation
 from teams.actions.login_throttle import Credentials
 from teams.actions.people import token_digest
 from teams.actions.resets import reset_password, valid_reset_link
 from teams.actions.signing_in import sign_in_browser
-from teams.errors import Invalid, NotFound, NotSignedIn, Throttled
+from teams.errors import NotFound, NotSignedIn, Throttled
 from teams.queries.access import valid_invitation
 from teams.row_security import acting_for_login, has_team
 
 if TYPE_CHECKING:
-    from django_stubs_ext import StrOrPromise
-
     from teams.models import Invitation, User
 
 
@@ -49,23 +45,6 @@ def invited_as(role: str, *, shop: str) -> str:
         "viewer": _("Shop: %(shop)s. Role: viewer, who reads."),
     }
     return sentences[role] % {"shop": shop}
-
-
-def too_many_attempts(refused: Throttled) -> str:
-    """Say when to try again."""
-    minutes = -(-refused.wait_s // 60)
-    return ngettext(
-        "Too many attempts. Try again in %(n)s minute.", "Too many attempts. Try again in %(n)s minutes.", minutes
-    ) % {"n": minutes}
-
-
-def text_field(
-    label: StrOrPromise, *, autocomplete: str, secret: bool = False, max_length: int = 1000
-) -> forms.CharField:
-    """Return a text field; a password is taken as it was typed, spaces included."""
-    attributes = {"autocomplete": autocomplete, "autocapitalize": "none", "spellcheck": "false"}
-    widget = forms.PasswordInput(attributes) if secret else forms.TextInput(attributes)
-    return forms.CharField(label=label, max_length=max_length, strip=not secret, widget=widget)
 
 
 class SignInForm(AuthenticationForm):
@@ -112,29 +91,6 @@ class SignIn(login_views.LoginView):
         return add_retry_after(response, form.slowed) if isinstance(form, SignInForm) and form.slowed else response
 
 
-def add_retry_after(response: HttpResponse, refused: Throttled) -> HttpResponse:
-    """Give a page the status 429 and the header ``Retry-After``."""
-    response.status_code = refused.status
-    response["Retry-After"] = str(refused.wait_s)
-    return response
-
-
-def add_problems(form: forms.Form, refused: Invalid) -> None:
-    """Show beside the fields what an action found wrong."""
-    for problem in refused.problems:
-        field = problem.field if problem.field in form.fields else None
-        form.add_error(field, sentence(problem.detail))
-
-
-def with_refusal(form: forms.Form, refused: Invalid | Throttled, render: Callable[[], HttpResponse]) -> HttpResponse:
-    """Return the form's page with what an action refused; after too many attempts also when to try again."""
-    if isinstance(refused, Invalid):
-        add_problems(form, refused)
-        return render()
-    form.add_error(None, too_many_attempts(refused))
-    return add_retry_after(render(), refused)
-
-
 class JoinForm(forms.Form):
     """A login, new or known."""
 
@@ -150,60 +106,49 @@ class JoinForm(forms.Form):
     )
 
 
-class JoinPage(View):
-    """The page behind an invitation's link."""
+class JoinPage(PlainFormPage):
+    """The page behind an invitation's link, on which somebody joins the team."""
 
-    def get(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
-        """Show the invitation and ask for a login."""
-        return self._render(request, JoinForm(), self._open(invitation_token))
+    form_class = JoinForm
+    title = gettext_lazy("Join a team")
+    button = gettext_lazy("Join")
+    invitation: Invitation
 
-    def post(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
+    def open(self) -> None:
+        """Find the invitation."""
+        self.invitation = valid_invitation(token_digest(self.kwargs["invitation_token"]), now=timezone.now())
+        self.heading = _("Join %(team)s") % {"team": self.invitation.team.name}
+        self.intro = [
+            invited_as(self.invitation.role, shop=self.invitation.shop.name),
+            _("Choose a user name, and a password of at least 8 characters. Have you a login already? Tick the box."),
+        ]
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
         """Join the team."""
-        invitation, form = self._open(invitation_token), JoinForm(request.POST)
-        if not form.is_valid():
-            return self._render(request, form, invitation)
-        email = form.cleaned_data.pop("email")
         try:
-            member, _token, _record = accept_invitation(
-                token=invitation_token,
-                newcomer=Newcomer(**form.cleaned_data),
-                device=None,
-                caller=caller_from_cookie(request),
-                now=timezone.now(),
-            )
+            return super().form_valid(form)
         except NotSignedIn:
             form.add_error(None, _("User name or password is wrong."))
-            return self._render(request, form, invitation)
-        except (Invalid, Throttled) as refused:
-            return with_refusal(form, refused, lambda: self._render(request, form, invitation))
+            return self.form_invalid(form)
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Join the team, sign in, and have a new login's address verified."""
+        email, caller = sent.pop("email"), caller_from_cookie(self.request)
+        member, _token, _record = accept_invitation(
+            token=self.kwargs["invitation_token"],
+            newcomer=Newcomer(**sent),
+            device=None,
+            caller=caller,
+            now=timezone.now(),
+        )
         with acting_for_login(member.user_id):
-            login(request, member.user)
+            login(self.request, member.user)
             if email and not member.user.email:
-                password, caller = form.cleaned_data["password"], caller_from_cookie(request)
                 with suppress(Throttled):  # the account asks for an address again
-                    set_email(request, member.user, email=email, password=password, caller=caller)
+                    set_email(self.request, member.user, email=email, password=sent["password"], caller=caller)
         response = redirect("lots-page")
         set_known_browser_cookie(response, member.user)
         return response
-
-    def _open(self, token: str) -> Invitation:
-        return valid_invitation(token_digest(token), now=timezone.now())
-
-    def _render(self, request: HttpRequest, form: JoinForm, invitation: Invitation) -> HttpResponse:
-        return render_form(
-            request,
-            form,
-            title=_("Join a team"),
-            heading=_("Join %(team)s") % {"team": invitation.team.name},
-            intro=[
-                invited_as(invitation.role, shop=invitation.shop.name),
-                _(
-                    "Choose a user name, and a password of at least 8 characters."
-                    " Have you a login already? Tick the box."
-                ),
-            ],
-            button=_("Join"),
-        )
 
 
 class ForgottenPasswordForm(forms.Form):
@@ -212,37 +157,22 @@ class ForgottenPasswordForm(forms.Form):
     username = text_field(gettext_lazy("User name or e-mail address"), autocomplete="username", max_length=254)
 
 
-class ForgottenPasswordPage(View):
-    """The page for a forgotten password."""
+class ForgottenPasswordPage(PlainFormPage):
+    """The page for a forgotten password; what follows is the same for any name."""
 
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Ask whose it is."""
-        return self._render(request, ForgottenPasswordForm())
+    form_class = ForgottenPasswordForm
+    title = gettext_lazy("Forgotten password")
+    heading = gettext_lazy("Forgotten your password?")
+    intro = [
+        gettext_lazy("We mail a link to the verified address of your login. It holds for an hour."),
+        gettext_lazy("Without such an address, ask an owner of your team to invite you anew under another user name."),
+    ]
+    button = gettext_lazy("Send the link")
 
-    def post(self, request: HttpRequest) -> HttpResponse:
-        """Accept the request; the answer is the same for any name."""
-        form = ForgottenPasswordForm(request.POST)
-        if not form.is_valid():
-            return self._render(request, form)
-        try:
-            request_reset(request, form.cleaned_data["username"])
-        except Throttled as refused:
-            return with_refusal(form, refused, lambda: self._render(request, form))
-        return render_message(request, heading=_("Look into your mail"), sentence=reset_requested_text())
-
-    def _render(self, request: HttpRequest, form: ForgottenPasswordForm) -> HttpResponse:
-        intro = [
-            _("We mail a link to the verified address of your login. It holds for an hour."),
-            _("Without such an address, ask an owner of your team to invite you anew under another user name."),
-        ]
-        return render_form(
-            request,
-            form,
-            title=_("Forgotten password"),
-            heading=_("Forgotten your password?"),
-            intro=intro,
-            button=_("Send the link"),
-        )
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Accept the request."""
+        request_reset(self.request, sent["username"])
+        return render_message(self.request, heading=_("Look into your mail"), sentence=reset_requested_text())
 
 
 class ResetForm(forms.Form):
@@ -252,50 +182,30 @@ class ResetForm(forms.Form):
     password = text_field(gettext_lazy("New password"), autocomplete="new-password", secret=True)
 
 
-class PasswordResetPage(View):
-    """The page behind a mailed link."""
+class PasswordResetPage(PlainFormPage):
+    """The page behind a mailed link, on which a new password is set."""
 
-    def get(self, request: HttpRequest, reset_token: str) -> HttpResponse:
-        """Ask for the new password."""
-        return self._render(request, ResetForm(), reset_token)
+    form_class = ResetForm
+    title = gettext_lazy("New password")
+    heading = gettext_lazy("A new password")
+    button = gettext_lazy("Set the password")
 
-    def post(self, request: HttpRequest, reset_token: str) -> HttpResponse:
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """Say whose password it is; only a valid link tells."""
+        login = valid_reset_link(self.kwargs["reset_token"], now=timezone.now()).user
+        self.initial = {"username": login.username}
+        self.intro = [
+            _("For the login %(username)s; at least 8 characters. All its devices are signed out then.")
+            % {"username": login.username}
+        ]
+        return super().get_context_data(**context)
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
         """Set the password and ask to sign in."""
-        form = ResetForm(request.POST)
-        if not form.is_valid():
-            return self._render(request, form, reset_token)
-        try:
-            reset_password(
-                token=reset_token,
-                password=form.cleaned_data["password"],
-                address=client_ip(request),
-                now=timezone.now(),
-            )
-        except Invalid as refused:
-            add_problems(form, refused)
-            return self._render(request, form, reset_token)
+        token, address = self.kwargs["reset_token"], client_ip(self.request)
+        reset_password(token=token, password=sent["password"], address=address, now=timezone.now())
         sentence = _("Your password is set, and every device is signed out. Sign in with the new one.")
-        return render_message(request, heading=_("Done"), sentence=sentence)
-
-    def _render(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
-        reset = valid_reset_link(token, now=timezone.now())
-        form.initial["username"] = reset.user.username
-        return render_form(
-            request,
-            form,
-            title=_("New password"),
-            heading=_("A new password"),
-            intro=[
-                _("For the login %(username)s; at least 8 characters. All its devices are signed out then.")
-                % {"username": reset.user.username}
-            ],
-            button=_("Set the password"),
-        )
-
-
-def render_form(request: HttpRequest, form: forms.Form, **context: object) -> HttpResponse:
-    """Return a page with a form; ``back`` is the name of the page that leads to it, and what that is called."""
-    return render(request, "pages/account.html", {"form": form, **context})
+        return render_message(self.request, heading=_("Done"), sentence=sentence)
 
 
 def render_message(request: HttpRequest, *, heading: str, sentence: str, login: User | None = None) -> HttpResponse:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -17,18 +17,11 @@ from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
 from pages.account import AccountAction, login_of, mail_is_printed
-from pages.accounts import (
-    add_retry_after,
-    one_time_url,
-    render_form,
-    render_message,
-    text_field,
-    too_many_attempts,
-    with_refusal,
-)
+from pages.accounts import one_time_url, render_message
 from pages.browser import memberships_in, page
+from pages.form_page import PlainFormPage, add_retry_after, text_field, too_many_attempts
 from teams.actions.emails import valid_verification, verify_email
-from teams.errors import Invalid, Throttled
+from teams.errors import Throttled
 
 if TYPE_CHECKING:
     from teams.models import User
@@ -46,41 +39,36 @@ class EmailForm(forms.Form):
     password = text_field(gettext_lazy("Password"), autocomplete="current-password", secret=True)
 
 
-class EmailPage(View):
-    """The address for a forgotten password."""
+class EmailPage(PlainFormPage):
+    """The address for a forgotten password; after the first team is made it may be left for later (``?first``)."""
 
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Ask for it."""
-        return self._render(request, EmailForm(initial={"email": _signed_in(request).email}))
+    form_class = EmailForm
+    heading = gettext_lazy("E-mail address")
+    button = gettext_lazy("Set the address")
+    login: User
 
-    def post(self, request: HttpRequest) -> HttpResponse:
-        """Set it and have a link mailed there."""
-        user, form = _signed_in(request), EmailForm(request.POST)
-        if not form.is_valid():
-            return self._render(request, form)
-        try:
-            set_email(request, user, **form.cleaned_data, caller=caller_from_cookie(request))
-        except (Invalid, Throttled) as refused:
-            return with_refusal(form, refused, lambda: self._render(request, form))
-        return redirect("account")
-
-    def _render(self, request: HttpRequest, form: EmailForm) -> HttpResponse:
-        intro = [
+    def open(self) -> None:
+        """Find the login."""
+        self.login = _signed_in(self.request)
+        is_first = "first" in self.request.GET
+        self.back = ("team", _("Later: go to your team")) if is_first else ("account", _("Your account"))
+        first = [_("Your team is made, and you are signed in. One thing is worth doing now:")]
+        printed = [_("No mail server is set up here: mails stand in the worker's log, where the operator reads them.")]
+        self.intro = [
+            *(first if is_first else []),
             _("If you forget your password, a link to set a new one is mailed there."),
             _("We mail a link to confirm the address; until you open it, the address is not used."),
+            *(printed if mail_is_printed() else []),
         ]
-        if mail_is_printed():
-            intro.append(
-                _("No mail server is set up here: mails stand in the worker's log, where the operator reads them.")
-            )
-        back = ("account", _("Your account"))
-        if "first" in request.GET:
-            intro.insert(0, _("Your team is made, and you are signed in. One thing is worth doing now:"))
-            back = ("team", _("Later: go to your team"))
-        heading = _("E-mail address")
-        return render_form(
-            request, form, title=heading, heading=heading, intro=intro, back=back, button=_("Set the address")
-        )
+
+    def get_initial(self) -> dict[str, Any]:
+        """Show the present address."""
+        return {"email": self.login.email}
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Set it and have a link mailed there."""
+        set_email(self.request, self.login, **sent, caller=caller_from_cookie(self.request))
+        return redirect("account")
 
 
 class MailAgain(AccountAction):

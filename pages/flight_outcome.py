@@ -14,9 +14,9 @@ from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.accounts import add_problems
 from pages.browser import page
 from pages.flights import membership_of
+from pages.form_page import add_problems
 from pages.record_forms import number_in, sentence, wrong_fields
 from pages.records import browser_device
 from tastings.actions.flights.deciding import decide_flight

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
-from django.views.generic import View
 
-from pages.accounts import add_problems
 from pages.browser import chosen_member, page
+from pages.form_page import FormPage
 from pages.reports import picture
 from tastings.actions.logos import remove_logo, upload_logo
 from tastings.queries.logos import logo_file, logo_of
 from tastings.wording.photos import REFUSALS
 from teams.actions.people import check_may_change_team
-from teams.errors import Invalid
+
+if TYPE_CHECKING:
+    from teams.models import Member
 
 
 class LogoForm(forms.Form):
@@ -31,42 +34,41 @@ class LogoForm(forms.Form):
     )
 
 
-class LogoPage(View):
-    """The logo that stands beside the team's name; owners only."""
+class LogoPage(FormPage):
+    """The logo that stands beside the team's name, with the form that uploads another; owners only."""
 
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Show it, with the form that uploads another."""
-        return self._render(request, LogoForm())
+    form_class = LogoForm
+    template_name = "pages/logo.html"
+    member: Member
 
-    def post(self, request: HttpRequest) -> HttpResponse:
-        """Upload a file, which a worker checks, or remove the logo (``do=remove``)."""
-        member, form, now = chosen_member(request), LogoForm(request.POST, request.FILES), timezone.now()
+    def open(self) -> None:
+        """Refuse all but owners."""
+        self.member = chosen_member(self.request)
+        check_may_change_team(self.member)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+        """Upload a file, or remove the logo (``do=remove``)."""
         if request.POST.get("do") == "remove":
-            remove_logo(member, now=now)
+            remove_logo(chosen_member(request), now=timezone.now())
             return redirect("logo")
-        check_may_change_team(member)
-        if form.is_valid():
-            try:
-                upload_logo(member, file=form.cleaned_data["file"].read(), now=now)
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("logo")
-        return self._render(request, form)
+        return super().post(request, *args, **kwargs)
 
-    def _render(self, request: HttpRequest, form: forms.Form) -> HttpResponse:
-        member = chosen_member(request)
-        check_may_change_team(member)
-        logo = logo_of(member.team_id)
-        context = {
-            "form": form,
-            "team": member.team.name,
-            "logo": logo,
-            "is_checked": logo is not None and logo.state == "checking",
-            "why": "" if logo is None or not logo.reason else REFUSALS[logo.reason],
-            "picture": logo.content.sha256[:12] if logo is not None and logo.content is not None else "",
-        }
-        return render(request, "pages/logo.html", context, status=422 if form.errors else 200)
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Upload the file, which a worker checks."""
+        upload_logo(self.member, file=sent["file"].read(), now=timezone.now())
+        return redirect("logo")
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """Show the logo, and what became of the last upload."""
+        logo = logo_of(self.member.team_id)
+        return super().get_context_data(
+            team=self.member.team.name,
+            logo=logo,
+            is_checked=logo is not None and logo.state == "checking",
+            why="" if logo is None or not logo.reason else REFUSALS[logo.reason],
+            picture=logo.content.sha256[:12] if logo is not None and logo.content is not None else "",
+            **context,
+        )
 
 
 @page

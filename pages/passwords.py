@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from django import forms
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import path
 from django.utils import timezone
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.generic import View
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from pages.account import AccountAction, login_of
-from pages.accounts import render_form, text_field, with_refusal
 from pages.browser import memberships_in, page
+from pages.form_page import PlainFormPage, text_field
 from teams.actions.passwords import change_password, sign_out_everywhere
-from teams.errors import Invalid, Throttled
+
+if TYPE_CHECKING:
+    from teams.models import User
 
 
 class PasswordForm(forms.Form):
@@ -29,44 +31,34 @@ class PasswordForm(forms.Form):
     new_password = text_field(gettext_lazy("New password"), autocomplete="new-password", secret=True)
 
 
-class PasswordPage(View):
+class PasswordPage(PlainFormPage):
     """Changing the password."""
 
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Ask for the present one and a new one."""
-        login = login_of(request, memberships_in(request))
-        return self._render(request, PasswordForm(initial={"username": login.username}))
+    form_class = PasswordForm
+    heading = button = gettext_lazy("Change the password")
+    intro = [gettext_lazy("At least 8 characters. Every other device and browser is signed out.")]
+    back = ("account", gettext_lazy("Your account"))
+    login: User
 
-    def post(self, request: HttpRequest) -> HttpResponse:
+    def open(self) -> None:
+        """Find the login."""
+        self.login = login_of(self.request, memberships_in(self.request))
+
+    def get_initial(self) -> dict[str, Any]:
+        """Name the login."""
+        return {"username": self.login.username}
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
         """Change it; every other device and browser is signed out."""
-        login, form = login_of(request, memberships_in(request)), PasswordForm(request.POST)
-        if not form.is_valid():
-            return self._render(request, form)
-        try:
-            changed = change_password(
-                login,
-                password=form.cleaned_data["password"],
-                new_password=form.cleaned_data["new_password"],
-                caller=caller_from_cookie(request),
-                now=timezone.now(),
-            )
-        except (Invalid, Throttled) as refused:
-            return with_refusal(form, refused, lambda: self._render(request, form))
-        update_session_auth_hash(request, changed)
-        return redirect("account")
-
-    def _render(self, request: HttpRequest, form: forms.Form) -> HttpResponse:
-        heading = _("Change the password")
-        intro = [_("At least 8 characters. Every other device and browser is signed out.")]
-        return render_form(
-            request,
-            form,
-            title=heading,
-            heading=heading,
-            intro=intro,
-            back=("account", _("Your account")),
-            button=heading,
+        changed = change_password(
+            self.login,
+            password=sent["password"],
+            new_password=sent["new_password"],
+            caller=caller_from_cookie(self.request),
+            now=timezone.now(),
         )
+        update_session_auth_hash(self.request, changed)
+        return redirect("account")
 
 
 class SignOutEverywhere(AccountAction):

@@ -16,8 +16,8 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from pages.account import qr_code
-from pages.accounts import add_problems
 from pages.browser import chosen_member, page
+from pages.form_page import add_problems
 from tastings.wording.numbers import day
 from tastings.wording.people import ROLES
 from teams.actions.invitations import DEFAULT_DAYS, MAX_DAYS, create_invitation, revoke_invitation

@@ -17,8 +17,8 @@ from django.views.decorators.http import require_safe
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.accounts import add_problems
 from pages.browser import membership_with, page, read_as_member
+from pages.form_page import add_problems
 from pages.record_fields import address_of
 from pages.record_forms import number_in
 from pages.reports import picture

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from secrets import compare_digest
+from typing import Any
 
 from django import forms
 from django.conf import settings
 from django.contrib.auth import login
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import path, reverse
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.generic import View
 
 from api.http.known_browser import set_known_browser_cookie
-from pages.accounts import add_problems, one_time_url, render_form, text_field
+from pages.accounts import one_time_url
+from pages.form_page import PlainFormPage, text_field
 from pages.time_zone_field import TimeZoneField
 from teams.actions.people import create_first_team
-from teams.errors import Invalid, NotFound
+from teams.errors import NotFound
 from teams.row_security import acting_for_login, has_team
 
 
@@ -32,45 +32,30 @@ class FirstTeamForm(forms.Form):
     password = text_field(gettext_lazy("Password"), autocomplete="new-password", secret=True)
 
 
-class FirstTeam(View):
+class FirstTeam(PlainFormPage):
     """The page behind the address that the start of the server prints."""
 
-    def get(self, request: HttpRequest, start_code: str) -> HttpResponse:
-        """Ask for team, shop and login."""
-        _require_open(start_code)
-        return self._render(request, FirstTeamForm())
+    form_class = FirstTeamForm
+    heading = button = gettext_lazy("Make the first team")
+    intro = [
+        gettext_lazy("There is no team on this server yet. You become its owner, who invites the others."),
+        gettext_lazy("The password has at least 8 characters."),
+    ]
 
-    def post(self, request: HttpRequest, start_code: str) -> HttpResponse:
-        """Make them and sign in."""
-        _require_open(start_code)
-        form = FirstTeamForm(request.POST)
-        if form.is_valid():
-            try:
-                owner = create_first_team(**{name: value for name, value in form.cleaned_data.items() if value})
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                with acting_for_login(owner.user_id):
-                    login(request, owner.user)
-                response = redirect(f"{reverse('email')}?first=1")  # so that a forgotten password can be set anew
-                set_known_browser_cookie(response, owner.user)
-                return response
-        return self._render(request, form)
+    def open(self) -> None:
+        """Refuse a wrong code, and any when there is a team already."""
+        code = settings.START_CODE
+        if not code or not compare_digest(code.encode(), self.kwargs["start_code"].encode()) or has_team():
+            raise NotFound
 
-    def _render(self, request: HttpRequest, form: forms.Form) -> HttpResponse:
-        intro = [
-            _("There is no team on this server yet. You become its owner, who invites the others."),
-            _("The password has at least 8 characters."),
-        ]
-        heading = _("Make the first team")
-        return render_form(request, form, title=heading, heading=heading, intro=intro, button=heading)
-
-
-def _require_open(start_code: str) -> None:
-    """Raise NotFound for a wrong code, or when there is a team already."""
-    code = settings.START_CODE
-    if not code or not compare_digest(code.encode(), start_code.encode()) or has_team():
-        raise NotFound
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Make team, shop and login, and sign in."""
+        owner = create_first_team(**{name: value for name, value in sent.items() if value})
+        with acting_for_login(owner.user_id):
+            login(self.request, owner.user)
+        response = redirect(f"{reverse('email')}?first=1")  # so that a forgotten password can be set anew
+        set_known_browser_cookie(response, owner.user)
+        return response
 
 
 urlpatterns = [path("start/<str:start_code>/", one_time_url(FirstTeam.as_view()), name="start")]

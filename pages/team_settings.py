@@ -16,8 +16,8 @@ from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.accounts import add_problems, render_form
 from pages.browser import chosen_member, page
+from pages.form_page import FormPage, PlainFormPage
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.record_forms import number_in
 from pages.time_zone_field import TimeZoneField
@@ -27,7 +27,6 @@ from tastings.queries.records import list_records
 from tastings.wording.labels import MATERIALS, label
 from tastings.wording.numbers import number
 from teams.actions.people import check_may_change_shops, check_may_change_team, create_shop, rename_shop, update_team
-from teams.errors import Invalid
 from teams.queries.people import shop_for, shops_of
 
 if TYPE_CHECKING:
@@ -51,39 +50,30 @@ class SettingsForm(forms.Form):
     )
 
 
-class TeamSettings(View):
+class TeamSettings(PlainFormPage):
     """Name and settings of the team."""
 
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Show them."""
-        member = chosen_member(request)
-        check_may_change_team(member)
-        team = member.team
-        initial = {"name": team.name, "ready_roast": number(team.ready_roast), "time_zone": team.time_zone}
-        return self._render(request, SettingsForm(initial=initial))
+    form_class = SettingsForm
+    heading = gettext_lazy("Name and settings")
+    back = ("team", gettext_lazy("Team"))
+    button = gettext_lazy("Save")
+    member: Member
 
-    def post(self, request: HttpRequest) -> HttpResponse:
+    def open(self) -> None:
+        """Refuse all but owners."""
+        self.member = chosen_member(self.request)
+        check_may_change_team(self.member)
+
+    def get_initial(self) -> dict[str, Any]:
+        """Show the present values."""
+        team = self.member.team
+        return {"name": team.name, "ready_roast": number(team.ready_roast), "time_zone": team.time_zone}
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
         """Store them."""
-        member, form = chosen_member(request), SettingsForm(request.POST)
-        check_may_change_team(member)
-        if form.is_valid():
-            try:
-                sent = form.cleaned_data
-                update_team(
-                    member,
-                    name=sent["name"],
-                    ready_roast=number_in(sent["ready_roast"]),
-                    time_zone=sent["time_zone"] or None,
-                )
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("team")
-        return self._render(request, form)
-
-    def _render(self, request: HttpRequest, form: forms.Form) -> HttpResponse:
-        heading = _("Name and settings")
-        return render_form(request, form, title=heading, heading=heading, back=("team", _("Team")), button=_("Save"))
+        roast, zone = number_in(sent["ready_roast"]), sent["time_zone"] or None
+        update_team(self.member, name=sent["name"], ready_roast=roast, time_zone=zone)
+        return redirect("team")
 
 
 class ShopForm(forms.Form):
@@ -92,8 +82,8 @@ class ShopForm(forms.Form):
     name = forms.CharField(label=gettext_lazy("Name of the shop"), max_length=120)
     usual_pot = forms.ChoiceField(label=gettext_lazy("Usual pot, for guides and cards"), required=False)
 
-    def __init__(self, member: Member, pots: list[Record] | None, data: Any = None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's form data
-        super().__init__(data, **kwargs)
+    def __init__(self, member: Member, pots: list[Record] | None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
+        super().__init__(**kwargs)
         if pots is None:
             del self.fields["usual_pot"]
         else:
@@ -104,74 +94,69 @@ class ShopForm(forms.Form):
         self.fields["name"].disabled = not member.runs_team
 
 
-class Shops(View):
-    """The team's shops and pots."""
+class Shops(FormPage):
+    """The team's shops and pots, and the form that opens a shop."""
 
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """List them."""
-        member = chosen_member(request)
-        return self._render(request, member, ShopForm(member, None))
+    template_name = "pages/shops.html"
+    member: Member
 
-    def post(self, request: HttpRequest) -> HttpResponse:
-        """Open a shop."""
-        member = chosen_member(request)
-        check_may_change_shops(member)
-        form = ShopForm(member, None, request.POST)
-        if form.is_valid():
-            try:
-                create_shop(member, name=form.cleaned_data["name"])
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("shops")
-        return self._render(request, member, form)
+    def open(self) -> None:
+        """Find the member."""
+        self.member = chosen_member(self.request)
+        if self.request.method == "POST":
+            check_may_change_shops(self.member)
 
-    def _render(self, request: HttpRequest, member: Member, form: ShopForm) -> HttpResponse:
-        pots = pots_of(member)
+    def get_form(self, _form_class: Any = None) -> ShopForm:  # noqa: ANN401 - Django's shape
+        """Ask for a name only."""
+        return ShopForm(self.member, None, **self.get_form_kwargs())
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """List shops and pots."""
+        pots, shops = pots_of(self.member), shops_of(self.member)
         names: dict[UUID | None, str] = {pot.id: str(pot.fields["name"]) for pot in pots}
-        shops = [{"id": shop.id, "name": shop.name, "pot": names.get(shop.usual_pot, "")} for shop in shops_of(member)]
-        of_shop = {str(shop["id"]): str(shop["name"]) for shop in shops}
-        rows = [_pot_row(pot, of_shop) for pot in pots]
-        context = {"form": form, "shops": shops, "pots": rows, "member": member}
-        return render(request, "pages/shops.html", context, status=422 if form.errors else 200)
+        rows = [{"id": shop.id, "name": shop.name, "pot": names.get(shop.usual_pot, "")} for shop in shops]
+        of_shop = {str(shop.id): shop.name for shop in shops}
+        pot_rows = [_pot_row(pot, of_shop) for pot in pots]
+        return super().get_context_data(shops=rows, pots=pot_rows, member=self.member, **context)
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Open a shop."""
+        create_shop(self.member, name=sent["name"])
+        return redirect("shops")
 
 
-class OneShop(View):
-    """One shop."""
+class OneShop(PlainFormPage):
+    """One shop: its name, which owners may change, and its usual pot, which buyers may choose as well."""
 
-    def get(self, request: HttpRequest, shop_id: str) -> HttpResponse:
+    heading = gettext_lazy("Shop")
+    back = ("shops", gettext_lazy("Shops and pots"))
+    button = gettext_lazy("Save")
+    member: Member
+    shop: Shop
+
+    def open(self) -> None:
+        """Find the shop."""
+        self.member = chosen_member(self.request)
+        self.shop = shop_for(self.member, id_from_path(self.kwargs["shop_id"]))
+        if self.request.method == "POST":
+            check_may_choose_pots(self.member)
+
+    def get_initial(self) -> dict[str, Any]:
         """Show name and usual pot."""
-        member, shop = self._found(request, shop_id)
-        initial = {"name": shop.name, "usual_pot": str(shop.usual_pot or "")}
-        return self._render(request, ShopForm(member, pots_of(member), initial=initial))
+        return {"name": self.shop.name, "usual_pot": str(self.shop.usual_pot or "")}
 
-    def post(self, request: HttpRequest, shop_id: str) -> HttpResponse:
-        """Rename it, which owners may, and choose its usual pot, which buyers may as well."""
-        member, shop = self._found(request, shop_id)
-        check_may_choose_pots(member)
-        form = ShopForm(member, pots_of(member), request.POST, initial={"name": shop.name})
-        if form.is_valid():
-            pot = form.cleaned_data["usual_pot"]
-            try:
-                with transaction.atomic():
-                    choose_usual_pot(member, shop_id=shop.id, pot=UUID(pot) if pot else None)
-                    if form.cleaned_data["name"] != shop.name:
-                        rename_shop(member, shop_id=shop.id, name=form.cleaned_data["name"])
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("shops")
-        return self._render(request, form)
+    def get_form(self, _form_class: Any = None) -> ShopForm:  # noqa: ANN401 - Django's shape
+        """Offer the team's pots."""
+        return ShopForm(self.member, pots_of(self.member), **self.get_form_kwargs())
 
-    def _found(self, request: HttpRequest, shop_id: str) -> tuple[Member, Shop]:
-        member = chosen_member(request)
-        return member, shop_for(member, id_from_path(shop_id))
-
-    def _render(self, request: HttpRequest, form: forms.Form) -> HttpResponse:
-        heading = _("Shop")
-        return render_form(
-            request, form, title=heading, heading=heading, back=("shops", _("Shops and pots")), button=_("Save")
-        )
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Store both or neither."""
+        name, pot = sent["name"], UUID(sent["usual_pot"]) if sent["usual_pot"] else None
+        with transaction.atomic():
+            choose_usual_pot(self.member, shop_id=self.shop.id, pot=pot)
+            if name != self.shop.name:
+                rename_shop(self.member, shop_id=self.shop.id, name=name)
+        return redirect("shops")
 
 
 def _pot_row(pot: Record, shops: dict[str, str]) -> dict[str, object]:

@@ -6,30 +6,24 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpResponse
+from django.shortcuts import redirect
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
-from django.views.generic import View
 
-from pages.accounts import add_problems
 from pages.browser import page
 from pages.record_forms import wrong_fields
-from pages.triangles import AnswerForm, test_with
+from pages.triangles import AnswerForm, TriangleTestPage
 from tastings.actions.triangles import choose_tasters, record_answer
 from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import poured_sets
 from tastings.reports.side_by_side import LETTERS
 from tastings.wording.flights import kettle_caution, tasting_cautions
-from teams.errors import Invalid, NotAllowed
 from teams.queries.people import members_of
 
 if TYPE_CHECKING:
-    from django.http import QueryDict
-
     from tastings.models import TriangleTest
-    from tastings.queries.records import Record
     from teams.models import Member
 
 
@@ -50,44 +44,37 @@ class TastersForm(forms.Form):
     tasters = forms.MultipleChoiceField(label=_("Who tastes"), required=False, widget=forms.CheckboxSelectMultiple)
     answers_each = forms.IntegerField(label=_("How often each"), widget=forms.TextInput({"inputmode": "numeric"}))
 
-    def __init__(self, people: dict[str, str], data: QueryDict | None = None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
-        super().__init__(data, **kwargs)
+    def __init__(self, people: dict[str, str], **kwargs: Any) -> None:  # noqa: ANN401 - Django's
+        super().__init__(**kwargs)
         self.fields["tasters"].choices = list(people.items())  # type: ignore[attr-defined]  # of a choice field
 
 
-class Cups(View):
-    """Which cup holds which tea, for whoever pours, and for whom it is poured."""
+class Cups(TriangleTestPage):
+    """Which cup holds which tea, for whoever pours, and the form that says for whom it is poured."""
 
-    def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
-        """Show three cups for each answer, with their codes in serving order."""
-        member, lot, test = test_with(request, lot_id, test_id)
-        chosen = list(test.tasters.order_by("id"))
-        initial = {
-            "tasters": [str(taster.user_id) for taster in chosen],
-            "answers_each": max([1, *(taster.answers for taster in chosen)]),
-        }
-        return self._shown(request, member, lot, test, TastersForm(_who_may_taste(member), initial=initial))
+    template_name = "pages/triangle_cups.html"
 
-    def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+    def get_initial(self) -> dict[str, Any]:
+        """Show who is chosen."""
+        chosen = list(self.test.tasters.order_by("id"))
+        tasters, answers = [str(taster.user_id) for taster in chosen], [taster.answers for taster in chosen]
+        return {"tasters": tasters, "answers_each": max([1, *answers])}
+
+    def get_form(self, _form_class: Any = None) -> TastersForm:  # noqa: ANN401 - Django's shape
+        """Offer all who taste."""
+        return TastersForm(_who_may_taste(self.member), **self.get_form_kwargs())
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
         """Store who is to taste and how often: the sheet is for them, and the test stands in their list."""
-        member, lot, test = test_with(request, lot_id, test_id)
-        form = TastersForm(_who_may_taste(member), request.POST)
-        if form.is_valid():
-            try:
-                choose_tasters(member, test=test.id, sent=form.cleaned_data)
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("triangle-cups", lot.id, test.id)
-        return self._shown(request, member, lot, test, form)
+        choose_tasters(self.member, test=self.test.id, sent=sent)
+        return redirect("triangle-cups", self.lot.id, self.test.id)
 
-    def _shown(
-        self, request: HttpRequest, member: Member, lot: Record, test: TriangleTest, form: TastersForm
-    ) -> HttpResponse:
-        names = names_of_lots(member)
-        teas = [names.get(str(lot_id), "") for lot_id in (test.lot_id, test.against_id)]
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """Show three cups for each answer, with their codes in serving order."""
+        names = names_of_lots(self.member)
+        teas = [names.get(str(lot_id), "") for lot_id in (self.test.lot_id, self.test.against_id)]
         letters = LETTERS[: len(teas)]
-        poured, people = poured_sets(member, test), _in_turn(test, _who_may_taste(member))
+        poured, people = poured_sets(self.member, self.test), _in_turn(self.test, _who_may_taste(self.member))
         sets = [
             {
                 "taster": taster,
@@ -97,17 +84,16 @@ class Cups(View):
             }
             for cups, taster in zip(poured, people or [""] * len(poured), strict=False)
         ]
-        context = {
-            "lot": lot.id,
-            "test": test.id,
-            "teas": list(zip(letters, teas, strict=True)),
-            "sets": sets,
-            "form": form,
-            "named": bool(people),
-            "needed": len(poured),
-            "cautions": [kettle_caution(), *tasting_cautions()],
-        }
-        return render(request, "pages/triangle_cups.html", context, status=422 if form.errors else 200)
+        return super().get_context_data(
+            lot=self.lot.id,
+            test=self.test.id,
+            teas=list(zip(letters, teas, strict=True)),
+            sets=sets,
+            named=bool(people),
+            needed=len(poured),
+            cautions=[kettle_caution(), *tasting_cautions()],
+            **context,
+        )
 
 
 def _who_may_taste(member: Member) -> dict[str, str]:
@@ -121,38 +107,26 @@ def _in_turn(test: TriangleTest, names: dict[str, str]) -> list[str]:
     return [names.get(str(taster.user_id), "") for turn in rounds for taster in chosen if taster.answers > turn]
 
 
-class AnswerByCode(View):
+class AnswerByCode(TriangleTestPage):
     """The taster's page: it names no tea and no order."""
 
-    def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+    template_name = "pages/triangle_answer.html"
+    is_for_writers = True
+
+    def get_form(self, _form_class: Any = None) -> CodeForm:  # noqa: ANN401 - Django's shape
         """Ask for the code of the odd cup."""
-        member, lot, test = self._found(request, lot_id, test_id)
-        return self._shown(request, lot, test, CodeForm(member, test))
+        return CodeForm(self.member, self.test, **self.get_form_kwargs())
 
-    def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
         """Record the answer; whether it was right stands on the test's page."""
-        member, lot, test = self._found(request, lot_id, test_id)
-        form = CodeForm(member, test, request.POST)
-        if form.is_valid():
-            chosen = form.cleaned_data
-            taster = UUID(chosen["taster"]) if chosen["taster"] else None
-            try:
-                record_answer(member, test=test.id, code=chosen["code"], taster=taster, now=timezone.now())
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("triangle", lot.id, test.id)
-        return self._shown(request, lot, test, form)
+        taster = UUID(sent["taster"]) if sent["taster"] else None
+        record_answer(self.member, test=self.test.id, code=sent["code"], taster=taster, now=timezone.now())
+        return redirect("triangle", self.lot.id, self.test.id)
 
-    def _found(self, request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
-        test = test_with(request, lot_id, test_id)
-        if not test[0].may_write:
-            raise NotAllowed
-        return test
-
-    def _shown(self, request: HttpRequest, lot: Record, test: TriangleTest, form: CodeForm) -> HttpResponse:
-        context = {"lot": lot.id, "test": test.id, "form": form, "wrong": wrong_fields(form)}
-        return render(request, "pages/triangle_answer.html", context, status=422 if form.errors else 200)
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """Name the test, and the fields that are wrong."""
+        context = super().get_context_data(lot=self.lot.id, test=self.test.id, **context)
+        return {**context, "wrong": wrong_fields(context["form"])}
 
 
 urlpatterns = [

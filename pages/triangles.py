@@ -7,15 +7,14 @@ from uuid import uuid4
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
-from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.accounts import add_problems
 from pages.browser import page
+from pages.form_page import FormPage
 from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.records import names_of_live_lots, names_of_lots
@@ -31,7 +30,7 @@ from tastings.queries.triangles import (
 )
 from tastings.wording.numbers import day
 from tastings.wording.triangles import certainty, difference_words, result_sentences
-from teams.errors import Invalid, NotAllowed, NotFound
+from teams.errors import NotAllowed, NotFound
 from teams.queries.people import members_of
 
 if TYPE_CHECKING:
@@ -83,36 +82,39 @@ class AnswerForm(forms.Form):
         self.fields["taster"].choices = [*choices, *guest]  # type: ignore[attr-defined]  # of a choice field
 
 
-class TriangleTests(View):
-    """The tests of one lot."""
+class TriangleTests(FormPage):
+    """The tests of one lot, and the form that sets one up."""
 
-    def get(self, request: HttpRequest, lot_id: str) -> HttpResponse:
-        """List them, and ask for a new one."""
-        member, lot = member_with(request, lot_id)
-        sample = str(lot.fields.get("from_lot") or "")
-        initial = {"held_on": timezone.localdate(), "against": sample}
-        return self._shown(request, member, lot, TestForm(_others(member, lot), initial=initial))
+    template_name = "pages/triangles.html"
+    member: Member
+    lot: Record
 
-    def post(self, request: HttpRequest, lot_id: str) -> HttpResponse:
-        """Set one up."""
-        member, lot = member_with(request, lot_id)
-        if not member.may_write:
+    def open(self) -> None:
+        """Find the lot."""
+        self.member, self.lot = member_with(self.request, self.kwargs["lot_id"])
+        if self.request.method == "POST" and not self.member.may_write:
             raise NotAllowed
-        form, test = TestForm(_others(member, lot), request.POST), uuid4()
-        if form.is_valid():
-            chosen = form.cleaned_data
-            sent = {**chosen, "lot": str(lot.id), "held_on": chosen["held_on"].isoformat()}
-            sent["distinguishers"] = chosen["distinguishers"] or None
-            try:
-                record_triangle_test(member, test=test, sent=sent, now=timezone.now())
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("triangle", lot.id, test)
-        return self._shown(request, member, lot, form)
 
-    def _shown(self, request: HttpRequest, member: Member, lot: Record, form: TestForm) -> HttpResponse:
-        names = names_of_lots(member)
+    def get_initial(self) -> dict[str, Any]:
+        """Begin with today and the lot's sample."""
+        return {"held_on": timezone.localdate(), "against": str(self.lot.fields.get("from_lot") or "")}
+
+    def get_form(self, _form_class: Any = None) -> TestForm:  # noqa: ANN401 - Django's shape
+        """Offer the team's other lots."""
+        names = names_of_live_lots(self.member)
+        others = {key: name for key, name in names.items() if key != str(self.lot.id)}
+        return TestForm(others, **self.get_form_kwargs())
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Set a test up."""
+        test, held_on = uuid4(), sent["held_on"].isoformat()
+        body = {**sent, "lot": str(self.lot.id), "held_on": held_on, "distinguishers": sent["distinguishers"] or None}
+        record_triangle_test(self.member, test=test, sent=body, now=timezone.now())
+        return redirect("triangle", self.lot.id, test)
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """List the tests."""
+        names = names_of_lots(self.member)
         rows = [
             {
                 "id": test.id,
@@ -120,50 +122,67 @@ class TriangleTests(View):
                 "on": day(test.held_on),
                 "said": _first(test),
             }
-            for test in triangle_tests_of(member, lot=lot.id, after=None, limit=_MOST)
+            for test in triangle_tests_of(self.member, lot=self.lot.id, after=None, limit=_MOST)
         ]
-        context = {"lot": lot.id, "name": lot.fields["name"], "rows": rows, "form": form, "may": member.may_write}
-        return render(request, "pages/triangles.html", context, status=422 if form.errors else 200)
+        name, may = self.lot.fields["name"], self.member.may_write
+        return super().get_context_data(lot=self.lot.id, name=name, rows=rows, may=may, **context)
 
 
-class OneTriangleTest(View):
-    """One test."""
+class TriangleTestPage(FormPage):
+    """A page of one test."""
 
-    def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
-        """Show what the answers say, and ask for the next one."""
-        member, lot, test = test_with(request, lot_id, test_id)
-        return self._shown(request, member, lot, test, AnswerForm(member, test))
+    member: Member
+    lot: Record
+    test: TriangleTest
 
-    def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
-        """Record an answer, or take one back (``withdraw=<id>``)."""
-        member, lot, test = test_with(request, lot_id, test_id)
-        if "withdraw" in request.POST:
-            trial = id_from_path(request.POST["withdraw"])
-            withdraw_trial(member, test=test.id, trial=trial, now=timezone.now())
-            return redirect("triangle", lot.id, test.id)
-        if not member.may_write:
+    def open(self) -> None:
+        """Find lot and test; raise NotFound when there are none."""
+        self.member, self.lot = member_with(self.request, self.kwargs["lot_id"])
+        self.test = triangle_test_for(self.member, id_from_path(self.kwargs["test_id"]))
+        if self.test.lot_id != self.lot.id:
+            raise NotFound
+        if self.is_for_writers and not self.member.may_write:
             raise NotAllowed
-        form = AnswerForm(member, test, request.POST)
-        if form.is_valid():
-            chosen = form.cleaned_data
-            sent = {"taster": chosen["taster"] or None, "correct": chosen["correct"] == "yes"}
-            try:
-                record_trial(member, test=test.id, trial=uuid4(), sent=sent, now=timezone.now())
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("triangle", lot.id, test.id)
-        return self._shown(request, member, lot, test, form)
 
-    def _shown(
-        self, request: HttpRequest, member: Member, lot: Record, test: TriangleTest, form: AnswerForm
-    ) -> HttpResponse:
+    @property
+    def is_for_writers(self) -> bool:
+        """Whether those who only read are refused."""
+        return self.request.method == "POST"
+
+
+class OneTriangleTest(TriangleTestPage):
+    """What the answers of one test say, and the form for the next one."""
+
+    template_name = "pages/triangle.html"
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+        """Record an answer, or take one back (``withdraw=<id>``)."""
+        if "withdraw" in request.POST:
+            self.open()
+            trial = id_from_path(request.POST["withdraw"])
+            withdraw_trial(self.member, test=self.test.id, trial=trial, now=timezone.now())
+            return redirect("triangle", self.lot.id, self.test.id)
+        return super().post(request, *args, **kwargs)
+
+    def get_form(self, _form_class: Any = None) -> AnswerForm:  # noqa: ANN401 - Django's shape
+        """Ask who answered what."""
+        return AnswerForm(self.member, self.test, **self.get_form_kwargs())
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Record an answer."""
+        body = {"taster": sent["taster"] or None, "correct": sent["correct"] == "yes"}
+        record_trial(self.member, test=self.test.id, trial=uuid4(), sent=body, now=timezone.now())
+        return redirect("triangle", self.lot.id, self.test.id)
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """Show what the answers say."""
+        member, test = self.member, self.test
         result, trials = result_of(test), counted_trials(test)
         names = {person.user_id: str(person.user) for person in members_of(member)}
-        tea = {"A": str(lot.fields["name"]), "B": names_of_lots(member).get(str(test.against_id), "")}
-        context = {
-            "lot": lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
-            "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
+        tea = {"A": str(self.lot.fields["name"]), "B": names_of_lots(member).get(str(test.against_id), "")}
+        context |= {
+            "lot": self.lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
+            "tea": tea, "on": day(test.held_on), "remarks": test.remarks,
             "waits": [(names.get(user, ""), left) for user, left in answers_left(test).items() if left],
             "sentences": result_sentences(result) if result else [], "certainty": certainty(result) if result else "",
             "order": [tea["AB"[cup]] for cup in next_order(test, served=len(trials))] if may_pour(member, test) else [],
@@ -173,20 +192,7 @@ class OneTriangleTest(View):
                 for trial in trials
             ],
         }  # fmt: skip
-        return render(request, "pages/triangle.html", context, status=422 if form.errors else 200)
-
-
-def _others(member: Member, lot: Record) -> dict[str, str]:
-    return {key: name for key, name in names_of_live_lots(member).items() if key != str(lot.id)}
-
-
-def test_with(request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
-    """Return the caller's membership, the lot and its test; raise NotFound when there are none."""
-    member, lot = member_with(request, lot_id)
-    test = triangle_test_for(member, id_from_path(test_id))
-    if test.lot_id != lot.id:
-        raise NotFound
-    return member, lot, test
+        return super().get_context_data(**context)
 
 
 def _first(test: TriangleTest) -> str:

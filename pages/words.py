@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
-from pages.accounts import add_problems, render_form
 from pages.browser import chosen_member, membership_with, page
+from pages.form_page import PlainFormPage
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.records import browser_device
 from tastings.actions.merging import check_may_merge, merge_descriptor
@@ -23,7 +23,6 @@ from tastings.queries.records import list_records
 from tastings.queries.word_use import word_use
 from tastings.wording.families import FAMILIES
 from tastings.wording.labels import descriptor_label
-from teams.errors import Invalid
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -92,47 +91,38 @@ class MergeForm(forms.Form):
 
     into = forms.ChoiceField(label=gettext_lazy("Into which word"))
 
-    def __init__(self, choices: list[tuple[str, str]], data: Any = None) -> None:  # noqa: ANN401 - Django's form data
-        super().__init__(data)
-        self.fields["into"] = forms.ChoiceField(label=self.fields["into"].label, choices=choices)
+    def __init__(self, choices: list[tuple[str, str]], **kwargs: Any) -> None:  # noqa: ANN401 - Django's
+        super().__init__(**kwargs)
+        self.fields["into"].choices = choices  # type: ignore[attr-defined]  # of a choice field
 
 
-class MergeWord(View):
+class MergeWord(PlainFormPage):
     """Merging a word of the team into another."""
 
-    def get(self, request: HttpRequest, record_id: str) -> HttpResponse:
-        """Ask into which."""
-        member, word = membership_with(request, "descriptor", record_id)
-        check_may_merge(member, word.id)
-        return self._render(request, word, self._form(member, word))
+    intro = [gettext_lazy("Every note that has it gets the other word. The history of the notes keeps the old one.")]
+    back = ("words", gettext_lazy("Words"))
+    button = gettext_lazy("Merge")
+    member: Member
+    word: Record
 
-    def post(self, request: HttpRequest, record_id: str) -> HttpResponse:
-        """Merge them."""
-        member, word = membership_with(request, "descriptor", record_id)
-        check_may_merge(member, word.id)
-        form = self._form(member, word, request.POST)
-        if form.is_valid():
-            into, device = form.cleaned_data["into"], browser_device(member)
-            try:
-                merge_descriptor(member, descriptor=word.id, into=into, device=device, now=timezone.now())
-            except Invalid as refused:
-                add_problems(form, refused)
-            else:
-                return redirect("words")
-        return self._render(request, word, form)
+    def open(self) -> None:
+        """Find the word."""
+        self.member, self.word = membership_with(self.request, "descriptor", self.kwargs["record_id"])
+        check_may_merge(self.member, self.word.id)
+        self.heading = _("Merge the word “%(word)s”") % {"word": self.word.fields["label"]}
 
-    def _form(self, member: Member, word: Record, data: Any = None) -> MergeForm:  # noqa: ANN401 - Django's form data
-        others = [other for other in words_of(member) if other.id != word.id]
+    def get_form(self, _form_class: Any = None) -> MergeForm:  # noqa: ANN401 - Django's shape
+        """Offer every other word."""
+        others = [other for other in words_of(self.member) if other.id != self.word.id]
         labels = {str(other.fields["key"]): str(other.fields["label"]) for other in others}
         choices = [(key, descriptor_label(key, labels)) for key in labels]
-        return MergeForm(sorted(choices, key=lambda choice: choice[1].casefold()), data)
+        return MergeForm(sorted(choices, key=lambda choice: choice[1].casefold()), **self.get_form_kwargs())
 
-    def _render(self, request: HttpRequest, word: Record, form: forms.Form) -> HttpResponse:
-        heading = _("Merge the word “%(word)s”") % {"word": word.fields["label"]}
-        intro = [_("Every note that has it gets the other word. The history of the notes keeps the old one.")]
-        return render_form(
-            request, form, title=heading, heading=heading, intro=intro, back=("words", _("Words")), button=_("Merge")
-        )
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Merge them."""
+        device = browser_device(self.member)
+        merge_descriptor(self.member, descriptor=self.word.id, into=sent["into"], device=device, now=timezone.now())
+        return redirect("words")
 
 
 def words_of(member: Member) -> list[Record]:

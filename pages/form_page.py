@@ -1,0 +1,105 @@
+"""A page with one form, on Django's FormView; what an action refuses is shown in the form."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import ngettext
+from django.views.generic import FormView
+
+from pages.record_forms import sentence
+from teams.errors import Invalid, Throttled
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
+
+    _FormView = FormView[forms.Form]
+else:
+    _FormView = FormView
+
+
+class FormPage(_FormView):
+    """A page with one form, which is shown again with what is wrong in it."""
+
+    http_method_names = ["get", "post", "head", "options"]
+    invalid_status = 422
+
+    def open(self) -> None:
+        """Find what the address names, and refuse who may not see the page."""
+
+    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+        """Carry out what a valid form asks for; may raise Invalid and Throttled."""
+        raise NotImplementedError
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+        """Show the form."""
+        self.open()
+        return super().get(request, *args, **kwargs)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+        """Carry out what was sent."""
+        self.open()
+        return super().post(request, *args, **kwargs)
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        """Carry out what was sent, or show why not; after too many attempts also when to try again."""
+        try:
+            return self.submit(form.cleaned_data)
+        except Invalid as refused:
+            add_problems(form, refused)
+            return self.form_invalid(form)
+        except Throttled as refused:
+            form.add_error(None, too_many_attempts(refused))
+            return add_retry_after(self.form_invalid(form), refused)
+
+    def render_to_response(self, context: dict[str, Any], **_kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+        """Write the page at once, while the team's row-level security and time zone hold."""
+        [template] = self.get_template_names()
+        return render(self.request, template, context, status=self.invalid_status if context["form"].errors else 200)
+
+
+class PlainFormPage(FormPage):
+    """A heading, sentences and one form; ``back`` names the page that leads to it, and what that is called."""
+
+    template_name = "pages/account.html"
+    invalid_status = 200
+    title: StrOrPromise = ""  # empty: the heading
+    heading: StrOrPromise = ""
+    intro: Sequence[StrOrPromise] = ()
+    back: tuple[str, StrOrPromise] | None = None
+    button: StrOrPromise = ""
+
+
+def text_field(
+    label: StrOrPromise, *, autocomplete: str, secret: bool = False, max_length: int = 1000
+) -> forms.CharField:
+    """Return a text field; a password is taken as it was typed, spaces included."""
+    attributes = {"autocomplete": autocomplete, "autocapitalize": "none", "spellcheck": "false"}
+    widget = forms.PasswordInput(attributes) if secret else forms.TextInput(attributes)
+    return forms.CharField(label=label, max_length=max_length, strip=not secret, widget=widget)
+
+
+def add_problems(form: forms.Form, refused: Invalid) -> None:
+    """Show beside the fields what an action found wrong."""
+    for problem in refused.problems:
+        field = problem.field if problem.field in form.fields else None
+        form.add_error(field, sentence(problem.detail))
+
+
+def too_many_attempts(refused: Throttled) -> str:
+    """Say when to try again."""
+    minutes = -(-refused.wait_s // 60)
+    return ngettext(
+        "Too many attempts. Try again in %(n)s minute.", "Too many attempts. Try again in %(n)s minutes.", minutes
+    ) % {"n": minutes}
+
+
+def add_retry_after(response: HttpResponse, refused: Throttled) -> HttpResponse:
+    """Give a page the status 429 and the header ``Retry-After``."""
+    response.status_code = refused.status
+    response["Retry-After"] = str(refused.wait_s)
+    return response

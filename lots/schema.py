@@ -7,6 +7,7 @@ Values are in their wire form (what JSON carries), with numbers, moments and ids
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
@@ -273,6 +274,16 @@ def clean_value(field: Field, value: object) -> object:
             raise InvalidValue("required", gettext_noop("must not be null"))
         return [] if field.kind in ("texts", "references") else field.default
     return _CLEANERS[field.kind](field, value)
+
+
+def query_value(field: Field, text: str) -> object:
+    """Return the JSON value that a text in an address means for a field; any other text is returned as it is."""
+    if field.kind == "truth":
+        return {"true": True, "false": False}.get(text.lower(), text)
+    if field.kind in ("number", "integer"):
+        with suppress(ValueError):
+            return number if math.isfinite(number := float(text)) else text
+    return text
 
 
 def _unknown_field(schema: RecordSchema, name: str) -> Fault:

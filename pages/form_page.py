@@ -1,4 +1,4 @@
-"""A page with one form, on Django's FormView; what an action refuses is shown in the form."""
+"""A page with one form, on Django's FormMixin; what an action refuses is shown in the form."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import ngettext
-from django.views.generic import FormView
+from django.views.generic import View
+from django.views.generic.edit import FormMixin
 
 from pages.record_forms import sentence
 from teams.errors import Invalid, Throttled
@@ -17,15 +18,15 @@ from teams.errors import Invalid, Throttled
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-    _FormView = FormView[forms.Form]
+    _FormMixin = FormMixin[forms.Form]
 else:
-    _FormView = FormView
+    _FormMixin = FormMixin
 
 
-class FormPage(_FormView):
+class FormPage(_FormMixin, View):
     """A page with one form, which is shown again with what is wrong in it."""
 
-    http_method_names = ["get", "post", "head", "options"]
+    template_name = ""
     invalid_status = 422
 
     def open(self) -> None:
@@ -35,15 +36,16 @@ class FormPage(_FormView):
         """Carry out what a valid form asks for; may raise Invalid and Throttled."""
         raise NotImplementedError
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+    def get(self, request: HttpRequest, **address: str) -> HttpResponse:  # noqa: ARG002 - of every view
         """Show the form."""
         self.open()
-        return super().get(request, *args, **kwargs)
+        return self.render_to_response(self.get_context_data())
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+    def post(self, request: HttpRequest, **address: str) -> HttpResponse:  # noqa: ARG002 - of every view
         """Carry out what was sent."""
         self.open()
-        return super().post(request, *args, **kwargs)
+        form = self.get_form()
+        return self.form_valid(form) if form.is_valid() else self.form_invalid(form)
 
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Carry out what was sent, or show why not; after too many attempts also when to try again."""
@@ -56,10 +58,10 @@ class FormPage(_FormView):
             form.add_error(None, too_many_attempts(refused))
             return add_retry_after(self.form_invalid(form), refused)
 
-    def render_to_response(self, context: dict[str, Any], **_kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
-        """Write the page at once, while the team's row-level security and time zone hold."""
-        [template] = self.get_template_names()
-        return render(self.request, template, context, status=self.invalid_status if context["form"].errors else 200)
+    def render_to_response(self, context: dict[str, Any]) -> HttpResponse:
+        """Write the page."""
+        status = self.invalid_status if context["form"].errors else 200
+        return render(self.request, self.template_name, context, status=status)
 
 
 class PlainFormPage(FormPage):

@@ -46,12 +46,12 @@ class LogoPage(FormPage):
         self.member = chosen_member(self.request)
         check_may_change_team(self.member)
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+    def post(self, request: HttpRequest, **address: str) -> HttpResponse:
         """Upload a file, or remove the logo (``do=remove``)."""
         if request.POST.get("do") == "remove":
             remove_logo(chosen_member(request), now=timezone.now())
             return redirect("logo")
-        return super().post(request, *args, **kwargs)
+        return super().post(request, **address)
 
     def submit(self, sent: dict[str, Any]) -> HttpResponse:
         """Upload the file, which a worker checks."""

@@ -155,14 +155,14 @@ class OneTriangleTest(TriangleTestPage):
 
     template_name = "pages/triangle.html"
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ANN401 - Django's shape
+    def post(self, request: HttpRequest, **address: str) -> HttpResponse:
         """Record an answer, or take one back (``withdraw=<id>``)."""
         if "withdraw" in request.POST:
             self.open()
             trial = id_from_path(request.POST["withdraw"])
             withdraw_trial(self.member, test=self.test.id, trial=trial, now=timezone.now())
             return redirect("triangle", self.lot.id, self.test.id)
-        return super().post(request, *args, **kwargs)
+        return super().post(request, **address)
 
     def get_form(self, _form_class: Any = None) -> AnswerForm:  # noqa: ANN401 - Django's shape
         """Ask who answered what."""

@@ -13,8 +13,7 @@ from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
-from api.http.query import query_value
-from lots.schema import Field, InvalidValue, clean_value
+from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
 from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from lots.merge import unpack
 from lots.models import FieldHistory, Lot, Synced
 from lots.models.wire import column_name
-from lots.schema import Fault, Field, InvalidValue, RecordSchema, clean_value, gettext_noop
+from lots.schema import Field, InvalidValue, RecordSchema, clean_value, query_value
 from lots.wording import field_problem
 from tastings.models import Descriptor, Infusion, Note, Pot, Session
 from teams.errors import Invalid, NotFound, Problem
@@ -119,24 +119,14 @@ def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
             continue
         field = known[name]
         try:
-            value = clean_value(field, _typed(field, text))
-        except (InvalidValue, ValueError) as error:
-            fault = error.fault if isinstance(error, InvalidValue) else Fault("type", gettext_noop("is no number"))
-            problems.append(field_problem(name, fault))
+            value = clean_value(field, query_value(field, text))
+        except InvalidValue as error:
+            problems.append(field_problem(name, error.fault))
             continue
         condition &= Q(**{"descriptor__key" if field.kind == "key" else column_name(field): value})
     if problems:
         raise Invalid(problems=problems)
     return condition
-
-
-def _typed(field: Field, text: str) -> object:
-    """Return the JSON value that a filter's text means; any other text is returned as it is."""
-    if field.kind == "integer" and text.isascii() and text.isdigit():
-        return int(text)
-    if field.kind == "truth":
-        return {"true": True, "false": False}.get(text, text)
-    return text
 
 
 def names_of_lots(member: Member) -> dict[str, str]:

@@ -1,11 +1,11 @@
-"""Is the lot that arrived the tea of the sample it was bought on.
+"""Whether the lot that arrived is the tea of the sample that it was bought on.
 
 Descriptor by descriptor, the posterior of the mean of the first eight even-brew cups is drawn for sample and arrived
 lot, with what tasters and sessions vary by, and the draws are subtracted, every one with every one. Many descriptors
 make chance differences likely, so the probabilities are adjusted by Holm's step-down rule (Holm 1979, Scandinavian
 Journal of Statistics 6:65-70): the chance of calling one tea two, whatever the number of descriptors, is 5 % at most.
 
-That nothing differs is not shown by finding nothing. "Same" needs every compared descriptor to lie within 1.5 points
+Finding no difference does not show that there is none. "Same" needs every compared descriptor to lie within 1.5 points
 with its central 90 % interval (two one-sided tests at 5 %); 1.5 points is what trained tasters' own repeats differ by:
 8 to 20 % of the scale is their standard deviation in open replicate data (french_fries, R package reshape2). What
 neither differs nor is known that well is "cannot tell", with how large a difference would have been seen.

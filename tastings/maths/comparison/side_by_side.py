@@ -373,7 +373,7 @@ def _at_counts(cups: FloatArray, *, likelihood: FloatArray) -> FloatArray:
 
 
 def _outlasting(first: _Counts, second: _Counts, *, weights: FloatArray, line: FinishLine) -> tuple[float, float]:
-    """Return the probabilities of more and of fewer infusions; both groups face the same, unknown finish line.
+    """Return the probabilities of more and of fewer infusions; one unknown finish line holds for both groups.
 
     ``weights`` are those of the draws of alike lots.
     """

@@ -153,7 +153,7 @@ def needed_tests(*, alpha: float, distinguishers: float, target_power: float) ->
     -------
     int or None
         None when 5,000 tests are not enough. A few more tests can have slightly less power: right answers are counted
-        in whole numbers, so it rises in teeth.
+        in whole numbers, so power rises like the teeth of a saw.
 
     Raises
     ------

@@ -23,7 +23,7 @@ _LOG_RATIOS = (-9.0, 9.0)
 
 @dataclass(frozen=True, slots=True)
 class BlockMeans:
-    """Lots' means and what they are uncertain by.
+    """Lots' means and their uncertainty.
 
     Parameters
     ----------

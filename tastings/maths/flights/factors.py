@@ -10,7 +10,7 @@ _SLACK = 1e-6
 
 
 class FactorError(ValueError):
-    """Weights that are none, or a score off the scale."""
+    """Weights that are not valid, or a score off the scale."""
 
 
 def _weights(*percent: float) -> Mapping[str, float]:

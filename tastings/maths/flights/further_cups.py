@@ -1,6 +1,6 @@
 """Which further cups would help most to choose the best lot: what the choice is expected to be worth after them.
 
-For every draw of what is possible the further cups are tasted in thought, noise and all; the lots' expected worth after
+For every draw of what is possible the further cups are simulated with their noise; the lots' expected worth after
 them follows by linear regression on what was tasted; the best of those would be chosen. What that lot is worth in the
 draws, less what today's leader is worth, is the gain (preposterior analysis, Raiffa and Schlaifer 1961; for choosing
 among things measured with noise known as the knowledge gradient, Frazier, Powell and Dayanik 2009, INFORMS J. Comput.
@@ -69,7 +69,7 @@ def further_cups(
         What a taster takes in a sitting. The likeliest two, three, four lots and so on share them, so that all
         proposals cost about the same work.
     rng : Generator
-        Noise of the cups tasted in thought; the same for all proposals, so that they compare.
+        Noise of the simulated cups; the same for all proposals, so that they compare.
 
     Returns
     -------

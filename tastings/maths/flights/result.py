@@ -73,7 +73,7 @@ class FlightResult:
     settled_at : float
         :data:`SETTLED`.
     expected_loss : float or None
-        What choosing the leader now is expected to give away against the best lot. [points]
+        Expected loss of choosing the leader now instead of the best lot. [points]
     next : tuple[FurtherCups, ...]
         Further cups by what they would bring, the whole team's first.
     spreads : Spreads or None

@@ -15,7 +15,7 @@ _LEAST_SD = 1e-6
 
 
 class PriceError(ValueError):
-    """A price is no price."""
+    """A price is below 0 or not a number."""
 
 
 @dataclass(frozen=True, slots=True)

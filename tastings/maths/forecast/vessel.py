@@ -1,4 +1,4 @@
-"""How strong a tea will be in another vessel, cup by cup, and how probably one notices.
+"""How strong a tea will be in another vessel, cup by cup, and how likely it is that the difference is noticed.
 
 The same leaf per water, kettle and steeps in two vessels: what differs is the heat that the vessel takes, by its
 material, its mass and whether it is warmed (:mod:`tastings.maths.brewing.heat`). What else a vessel does, such as an

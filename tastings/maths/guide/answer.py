@@ -133,7 +133,7 @@ class Guide:
 
     @property
     def first_beyond_tasted(self) -> int | None:
-        """Return the infusion before which the guide ends since the tastings do not reach so far; None where not so."""
+        """Return the first infusion that the guide leaves out because the tastings do not reach so far, or None."""
         return next((note.infusions[0] for note in self.notes if note.code == "beyond_tasted"), None)
 
     @property

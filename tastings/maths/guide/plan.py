@@ -85,7 +85,7 @@ def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     pot : Pot
         What it is to be brewed in, in which style, for whom.
     tea : Tea, optional
-        Class of tea, on which evaluations and caffeine hang, and price.
+        Class of tea, on which evaluations and caffeine depend, and price.
     scales, line
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
     rounded : bool
@@ -228,7 +228,7 @@ class _Request:
     ) -> None:
         """Add infusions that keep the cup at the target, and the last one, which no longer can.
 
-        None but the first draws the leaf further than ``farthest_s`` of contact at 100 deg C for a full cup.
+        For a full cup no infusion but the first draws the leaf further than ``farthest_s`` of contact at 100 deg C.
         """
         draft.target = target
         changed: AlternativeSteeps | None = None

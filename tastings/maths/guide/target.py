@@ -10,8 +10,8 @@ liking owes to aroma and the like and not to strength. The evidence suffices whe
 - the central 80 % of that top is at most 2 points wide and wholly above the finish line.
 
 Otherwise the target is the strength of the second even-brew infusion: wetted through, and not yet drained. Leaf that
-wets slowly may give next to nothing then; a target is never less than a point above the finish line, for steeps that
-keep a cup which nobody would finish help no one. The rule is our own. Of 30 simulated lots of six sessions, whose
+wets slowly may give next to nothing then; a target is never less than a point above the finish line, since a
+steep for a cup that nobody would finish helps no one. The rule is our own. Of 30 simulated lots of six sessions, whose
 liking fell by half a point per squared point away from a best strength inside the range, 25 to 29 were found; of 30
 each whose liking was flat, rose or fell throughout, none or one.
 """

@@ -2,7 +2,7 @@
 
 Times are bound to 5 to 300 s: shorter cannot be poured in time, longer is another way of brewing. A steep that would
 have to be more than 2.5 times the one before says that the leaf gives out: the cup cannot be kept. Times are rounded to
-what a person with a clock can keep: to 5 s up to a minute, to 10 s above (own rule). Each later steep makes up for what
+what a person with a clock can time: to 5 s up to a minute, to 10 s above (own rule). Each later steep makes up for what
 the earlier ones gave too much or too little.
 """
 

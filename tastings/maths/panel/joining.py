@@ -31,9 +31,9 @@ class Joining:
     Parameters
     ----------
     done : int
-        So many would have made it as well known as it is, at most those needed.
+        Duplicates that would have made the scale as well known as it is, at most ``needed``.
     needed : int
-        So many make a scale known, from the first.
+        Duplicates after which a new taster's scale is known.
     """
 
     done: int

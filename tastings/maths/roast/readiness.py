@@ -99,7 +99,7 @@ class Readiness:
         ``ready``, ``resting`` or ``cannot_tell``.
     basis : str
         ``not_rated`` since the roast; ``one_week_short``: not rated on two days a week apart; ``usual_rest``: nothing
-        but the usual rest of its degree speaks yet; ``liking_falls``: it is liked less the longer it waits;
+        but the usual rest of its degree is known yet; ``liking_falls``: it is liked less the longer it waits;
         ``levelled``: near the level, where it hardly fades any more; else ``probability``.
     attribute : str
         Key of the roast descriptor.
@@ -156,7 +156,7 @@ class Readiness:
 
     @property
     def day(self) -> int:
-        """Return how many days after the roast it was asked."""
+        """Return the day asked about, in days after the roast."""
         return max((self.asked_on - self.roasted_on).days, 0)
 
 

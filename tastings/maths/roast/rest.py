@@ -1,4 +1,4 @@
-"""How long a roasted tea wants to rest: the trade's usual rests, which the team's liking over the days overcomes.
+"""How long a roasted tea wants to rest: the trade's usual rests, corrected by the team's liking over the days.
 
 Liking rises for a rest of ``R`` days by ``gain`` points to a level, and may fall again after it:
 ``level - gain max(0, 1 - day / R) + fall max(0, day - R) / 30``. ``R``, ``gain`` and ``fall`` are on a fixed grid and
@@ -47,7 +47,7 @@ class Rest:
     Parameters
     ----------
     days : float64[n_nodes]
-        From when on less than a quarter of a point of liking is to be gained. [days after the roast]
+        Day from which less than a quarter of a point of liking is still to be gained. [days after the roast]
     fall : float64[n_nodes]
         What liking changes by after the rest. [points in 30 days, at most 0]
     weights : float64[n_nodes]

@@ -24,7 +24,7 @@ from tastings.maths.curve.development import METHOD
 from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.steep_count import count_worthwhile
 from tastings.maths.forecast.vessel import MASS_SPREAD, NOTICEABLE, VesselForecast, vessel_forecast
-from tastings.maths.guide.pots import Pot, Vessel
+from tastings.maths.guide.pots import PotRequest, Vessel
 
 WORLDS: Mapping[str, Callable[[np.random.Generator], Leaf]] = {
     "saturating": draw_leaf,
@@ -105,13 +105,13 @@ def one_vessel(
     )
 
 
-def draw_vessel(rng: np.random.Generator) -> tuple[Pot, float]:
+def draw_vessel(rng: np.random.Generator) -> tuple[PotRequest, float]:
     """Draw another vessel and its true mass [g], which the pot names in every second case."""
     material = str(rng.choice(sorted(MATERIALS.keys() - {"porcelain"})))
     vessel_ml = float(rng.uniform(80.0, 200.0))
     mass_g = vessel_mass_g(vessel_ml=vessel_ml, material=material) * float(np.exp(rng.normal(0.0, MASS_SPREAD)))
     is_weighed = rng.random() < 0.5
-    pot = Pot(
+    pot = PotRequest(
         vessel_material=material,
         vessel_ml=vessel_ml,
         warmed=bool(rng.random() < 0.5),

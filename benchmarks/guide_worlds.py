@@ -18,7 +18,7 @@ from tastings.maths.brewing.brews import Pour
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
 from tastings.maths.guide.plan import RINSE_S, brew_guide
-from tastings.maths.guide.pots import LONG_MUG, Pot
+from tastings.maths.guide.pots import LONG_MUG, PotRequest
 from tastings.maths.guide.target import ABOVE_LINE
 
 WORLDS = ("saturating", "power")
@@ -64,10 +64,10 @@ MadeLots = tuple[str, int, list[GuideCups]]
 """World, sessions, and the lots brewed by their guides."""
 
 
-def draw_pot(rng: np.random.Generator) -> Pot:
+def draw_pot(rng: np.random.Generator) -> PotRequest:
     """Draw a pot unlike that of the tastings: size, leaf, heat, pour, height."""
     vessel_ml = float(rng.uniform(80.0, 200.0))
-    return Pot(
+    return PotRequest(
         vessel_ml=vessel_ml,
         leaf_g=vessel_ml * 5 / 110 * float(rng.uniform(0.7, 1.4)),
         kettle_c=float(rng.uniform(88.0, 100.0)),
@@ -96,7 +96,7 @@ def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool =
     brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
     pot = draw_pot(rng)
     if mug:
-        pot = Pot(style=LONG_MUG, vessel_ml=float(rng.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)
+        pot = PotRequest(style=LONG_MUG, vessel_ml=float(rng.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)
     guide = brew_guide(brews, pot=pot)
     known = known_leaf(brews).leaf
     if known is None or guide.target_strength is None or not guide.last_at_target:

@@ -67,14 +67,14 @@ def _second_database() -> str:
 def _moved(notes: int, other: str) -> str:
     from django.test import override_settings
 
-    from config.cells.move import Target, move_team
+    from config.cells.move import TargetCell, move_team
     from tastings.models.photo_folder import FolderStore
 
     team = _filled(notes)
     floor_s = _raw_copy_s(other, team)
     with tempfile.TemporaryDirectory() as folder, override_settings(CELL="a", CELLS={"b": "http://b"}):
         store = FolderStore(folder=Path(folder), leave_free_bytes=0)
-        moved = move_team(team, Target(cell="b", database=other, photos=store), store, log=lambda _line: None)
+        moved = move_team(team, TargetCell(cell="b", database=other, photos=store), store, log=lambda _line: None)
     return (
         f"| {notes} | {moved.rows} | {moved.sent / moved.copy_s:.0f} | {floor_s / moved.copy_s:.2f} of the time"
         f" | {moved.frozen_s:.2f} s |"

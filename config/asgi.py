@@ -2,6 +2,6 @@
 
 from config.wsgi import application as pages_and_api  # sets Django up, so it comes first
 
-from config.web.serving import Serving  # isort: skip
+from config.web.serving import WebApplication  # isort: skip
 
-application = Serving(pages_and_api)
+application = WebApplication(pages_and_api)

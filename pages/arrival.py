@@ -35,7 +35,7 @@ _WIDTH, _SHOWN_POINTS = 240.0, 4.0
 """Length of the line that shows a difference, and how many points it has on either side of no difference."""
 
 
-class ArrivalCheck(View):
+class ArrivalPage(View):
     """One lot against its sample; of a sample, the lots that were bought on it."""
 
     def get(self, request: HttpRequest, lot_id: str) -> HttpResponse:
@@ -107,4 +107,4 @@ def _place(points: float) -> float:
     return round(_WIDTH * (inside + _SHOWN_POINTS) / (2 * _SHOWN_POINTS), 1)
 
 
-urlpatterns = [path("lots/<str:lot_id>/arrival/", page(ArrivalCheck.as_view()), name="arrival")]
+urlpatterns = [path("lots/<str:lot_id>/arrival/", page(ArrivalPage.as_view()), name="arrival")]

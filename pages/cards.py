@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from django.utils.safestring import SafeString
 
     from tastings.maths.curve.development import Development
-    from tastings.maths.guide.pots import Pot
+    from tastings.maths.guide.pots import PotRequest
     from tastings.queries.records import Record
     from teams.models import Member
 
@@ -55,7 +55,7 @@ class WrittenCard:
     """Name on the disk of the merchant's logo, or nothing."""
 
 
-def card_for(member: Member, lot: Record, *, lang: str, own: Pot | None, public: bool = False) -> WrittenCard:
+def card_for(member: Member, lot: Record, *, lang: str, own: PotRequest | None, public: bool = False) -> WrittenCard:
     """Return the card in a language, a public one without internal code; raise UnknownLanguageError for another."""
     if lang not in dict(settings.LANGUAGES):  # first, so that an unknown language costs nothing
         raise UnknownLanguageError(lang)

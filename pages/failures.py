@@ -10,7 +10,7 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
 from api.http import problems
-from api.http.cells import refusal_of
+from api.http.cells import cell_refusal
 from api.http.database_away import is_database_away
 from pages.browser import POLICY, shows_pages
 from pages.later import database_away, team_elsewhere
@@ -36,7 +36,7 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
 
 def handler500(request: HttpRequest) -> HttpResponseBase:
     """Answer after an error: 503 while the database is away, and where a team lives that is not here."""
-    if (refused := refusal_of(sys.exc_info()[1])) is not None:
+    if (refused := cell_refusal(sys.exc_info()[1])) is not None:
         return team_elsewhere(request, refused)
     if is_database_away(sys.exc_info()[1]):
         return database_away(request)

@@ -130,7 +130,7 @@ class FlightForm(forms.Form):
             **shown,
             **parts,
             "weights_for": OWN if has_own else first.get("weights_for") or "",
-            "base": digest(first),
+            "base": flight_digest(first),
             "new": uuid4(),
         }
 
@@ -194,7 +194,7 @@ class FlightForm(forms.Form):
 
     def is_overtaken(self) -> bool:
         """Whether somebody changed the flight since the form was shown."""
-        return self.data.get("base", "") not in ("", digest(self.begins_with))
+        return self.data.get("base", "") not in ("", flight_digest(self.begins_with))
 
     def show_what_changed_meanwhile(self) -> None:
         """Show what stands now beside what would overwrite it; sent once more, the form overwrites it."""
@@ -205,7 +205,7 @@ class FlightForm(forms.Form):
             now = ", ".join(self._names().get(str(text), number(text)) for text in texts) or NOTHING
             self.add_error(name, _("Now: %(value)s") % {"value": now})
         self.data = self.data.copy()  # type: ignore[attr-defined]  # of a request, which cannot be changed
-        self.data["base"] = digest(self.begins_with)  # type: ignore[index]
+        self.data["base"] = flight_digest(self.begins_with)  # type: ignore[index]
 
     def _names(self) -> dict[str, str]:
         """Return the names of samples and people by id."""
@@ -229,7 +229,7 @@ def values_of(flight: FlightItem) -> dict[str, object]:
     return {name: stored[name] for name in names}
 
 
-def digest(values: Mapping[str, object]) -> str:
+def flight_digest(values: Mapping[str, object]) -> str:
     """Return a short digest of a flight's values, the order of samples and people aside."""
     written = sorted((name, repr(_comparable(name, value))) for name, value in values.items())
     return sha256(repr(written).encode()).hexdigest()[:16]

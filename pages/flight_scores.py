@@ -19,7 +19,7 @@ from lots.wording import fault_text
 from pages.browser import page
 from pages.flights import membership_of
 from pages.record_forms import number_in, sentence, wrong_fields
-from pages.records import browser_device, usual_pot_of
+from pages.records import browser_device, usual_pot_fields
 from tastings.actions.flights.scoring import store_scores
 from tastings.queries.flights import flight_for
 from tastings.queries.own_scores import own_cups, scores_asked
@@ -106,7 +106,7 @@ class ScoresForm(forms.Form):
             names = {score.name: f"{cup.cup.code}-{score.name}" for score in self.scores}
             sent = {name: self.cleaned_data.get(field) for name, field in names.items()}
             changed = {name: value for name, value in sent.items() if value != cup.values.get(name)}
-            if changed and self.data.get(f"{cup.cup.code}-seen", digest(cup)) != digest(cup):
+            if changed and self.data.get(f"{cup.cup.code}-seen", cup_digest(cup)) != cup_digest(cup):
                 self.overtaken.add(cup.cup.id)
                 for name in changed:
                     now = _text(cup.values.get(name)) or "\u2013"
@@ -117,7 +117,7 @@ class ScoresForm(forms.Form):
 
     def seen(self, cup: OwnCup) -> str:
         """Return the digest of what is shown of a cup, for the next request to send back."""
-        now = digest(cup)
+        now = cup_digest(cup)
         return now if cup.cup.id in self.overtaken else str(self.data.get(f"{cup.cup.code}-seen", now))
 
     def brew(self, protocol: str) -> dict[str, object]:
@@ -133,7 +133,7 @@ class ScoresForm(forms.Form):
             self.add_error(field if field in self.fields else None, sentence(problem.detail))
 
 
-class Scores(View):
+class FlightScoresPage(View):
     """The page on which a taster writes scores down."""
 
     def get(self, request: HttpRequest, flight_id: str) -> HttpResponse:
@@ -202,14 +202,14 @@ class Scores(View):
         return render(request, "pages/flight_scores.html", context, status=422 if form.errors else 200)
 
 
-def digest(cup: OwnCup) -> str:
+def cup_digest(cup: OwnCup) -> str:
     """Return a short digest of what is stored of a cup."""
     return sha256(repr(sorted(cup.values.items())).encode()).hexdigest()[:12]
 
 
 def _brew_of(member: Member, flight: FlightItem) -> Mapping[str, object]:
     """Return how the cups are brewed by the protocol, else in the shop's usual pot."""
-    return _BREWS.get(flight.protocol) or usual_pot_of(member) or _BREWS["covered_bowl"]
+    return _BREWS.get(flight.protocol) or usual_pot_fields(member) or _BREWS["covered_bowl"]
 
 
 def _text(value: object) -> str:
@@ -218,4 +218,4 @@ def _text(value: object) -> str:
     return one_decimal(value) if isinstance(value, float) else str(value)
 
 
-urlpatterns = [path("flights/<str:flight_id>/scores/", page(Scores.as_view()), name="flight-scores")]
+urlpatterns = [path("flights/<str:flight_id>/scores/", page(FlightScoresPage.as_view()), name="flight-scores")]

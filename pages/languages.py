@@ -14,7 +14,7 @@ from teams.actions.people import set_language
 
 
 @method_decorator(csrf_exempt, name="dispatch")
-class Language(View):
+class LanguageSwitch(View):
     """The language of the browser and, for those signed in, of the login.
 
     Its form carries no token, so that pages which must look alike do, byte for byte. None is needed: another site could
@@ -31,4 +31,4 @@ class Language(View):
         return set_cookie(request)
 
 
-urlpatterns = [path("language/", page(Language.as_view()), name="language")]
+urlpatterns = [path("language/", page(LanguageSwitch.as_view()), name="language")]

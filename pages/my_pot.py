@@ -12,7 +12,7 @@ from django.utils.formats import localize
 from django.utils.translation import gettext_lazy as _
 
 from tastings.maths.curve.evidence import COOLEST_C
-from tastings.maths.guide.pots import MOST_GUESTS, SMALL_POT_ML, Pot, PotError, small_pot
+from tastings.maths.guide.pots import MOST_GUESTS, SMALL_POT_ML, PotError, PotRequest, small_pot
 from tastings.wording.guide import pot_problem
 from tastings.wording.labels import MATERIALS
 
@@ -57,7 +57,7 @@ class PotForm(forms.Form):
 class OwnPot:
     """What a request asks for: the pot, None for the usual one, and the form if one was sent or remembered."""
 
-    pot: Pot | None = None
+    pot: PotRequest | None = None
     sent: PotForm | None = None
     in_address: bool = False
     forgotten: bool = False
@@ -112,5 +112,5 @@ def _number(text: str) -> float | str:
     return int(value) if value == int(value) else value
 
 
-def _pot_of(values: dict[str, Any]) -> Pot:
-    return Pot(**{name: value for name, value in values.items() if value not in (None, "")})
+def _pot_of(values: dict[str, Any]) -> PotRequest:
+    return PotRequest(**{name: value for name, value in values.items() if value not in (None, "")})

@@ -41,7 +41,7 @@ _WIDTH, _SHOWN_POINTS = 120.0, 2.0
 """Length of the line that shows a taster's level, and how many points it has on either side of the panel's."""
 
 
-class TeamPanel(View):
+class PanelPage(View):
     """The panel as a whole; of single tasters only those whom the caller may see."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
@@ -148,4 +148,4 @@ def _place(points: float) -> float:
     return round(_WIDTH * (inside + _SHOWN_POINTS) / (2 * _SHOWN_POINTS), 1)
 
 
-urlpatterns = [path("team/panel/", page(TeamPanel.as_view()), name="panel")]
+urlpatterns = [path("team/panel/", page(PanelPage.as_view()), name="panel")]

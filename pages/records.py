@@ -164,7 +164,7 @@ def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[
         if record_type == "session":
             now = format_utc_short(timezone.now().replace(second=0, microsecond=0))
             shop = str(member.shop_id) if member.shop_id else None
-            begins |= {"started_at": now, "shop": shop, **usual_pot_of(member)}
+            begins |= {"started_at": now, "shop": shop, **usual_pot_fields(member)}
             if request.GET.get("purpose") == "arrival":
                 begins["purpose"] = "arrival"
         return member, begins
@@ -175,7 +175,7 @@ def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[
     return chosen_member(request), {"status": "sample"} if record_type == "lot" else {}
 
 
-def usual_pot_of(member: Member) -> dict[str, object]:
+def usual_pot_fields(member: Member) -> dict[str, object]:
     """Return what a session takes from the usual pot of the member's shop."""
     if member.shop is None or member.shop.usual_pot is None:
         return {}

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 
     from django.utils.safestring import SafeString
 
-    from tastings.maths.guide.pots import Pot
+    from tastings.maths.guide.pots import PotRequest
     from tastings.queries.photos import ServedFile
     from tastings.queries.records import Record
     from tastings.queries.reports import PhotoFacts, ReportContent
@@ -72,7 +72,7 @@ def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportCon
     return member, lot.id, _content_with_links(member, lot, own=own_pot(request).pot)
 
 
-def _content_with_links(member: Member, lot: Record, *, own: Pot | None) -> ReportContent:
+def _content_with_links(member: Member, lot: Record, *, own: PotRequest | None) -> ReportContent:
     now = timezone.now()
     today = timezone.localdate(now)
     content = read_from_replica(

@@ -48,7 +48,7 @@ from teams.row_security import act_for
 from teams.time_zones import zone_named
 
 if TYPE_CHECKING:
-    from tastings.maths.guide.pots import Pot
+    from tastings.maths.guide.pots import PotRequest
     from tastings.models import Share
     from tastings.queries.reports import ReportContent
     from teams.models import Member
@@ -137,7 +137,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, add
             raise NotFound
 
 
-def _content(guest: Member, share: Share, *, address: str, own: Pot | None) -> ReportContent:
+def _content(guest: Member, share: Share, *, address: str, own: PotRequest | None) -> ReportContent:
     """Return a report's content for a guest: without tasters unless allowed, with photos of leaf and liquor only."""
     now = timezone.now()
     today = timezone.localdate(now)

@@ -94,7 +94,7 @@ class ShopForm(forms.Form):
         self.fields["name"].disabled = not member.runs_team
 
 
-class Shops(FormPage):
+class ShopsPage(FormPage):
     """The team's shops and pots, and the form that opens a shop."""
 
     template_name = "pages/shops.html"
@@ -207,7 +207,7 @@ class Export(View):
 
 urlpatterns = [
     path("team/settings/", page(TeamSettings.as_view()), name="team-settings"),
-    path("team/shops/", page(Shops.as_view()), name="shops"),
+    path("team/shops/", page(ShopsPage.as_view()), name="shops"),
     path("team/shops/<str:shop_id>/", page(OneShop.as_view()), name="shop"),
     path("team/export/", page(Export.as_view(), cache="no-store"), name="export"),
 ]

@@ -82,7 +82,7 @@ class AnswerForm(forms.Form):
         self.fields["taster"].choices = [*choices, *guest]  # type: ignore[attr-defined]  # of a choice field
 
 
-class TriangleTests(FormPage):
+class TriangleTestsPage(FormPage):
     """The tests of one lot, and the form that sets one up."""
 
     template_name = "pages/triangles.html"
@@ -150,7 +150,7 @@ class TriangleTestPage(FormPage):
         return self.request.method == "POST"
 
 
-class OneTriangleTest(TriangleTestPage):
+class TriangleAnswersPage(TriangleTestPage):
     """What the answers of one test say, and the form for the next one."""
 
     template_name = "pages/triangle.html"
@@ -201,6 +201,6 @@ def _first(test: TriangleTest) -> str:
 
 
 urlpatterns = [
-    path("lots/<str:lot_id>/triangles/", page(TriangleTests.as_view()), name="triangles"),
-    path("lots/<str:lot_id>/triangles/<str:test_id>/", page(OneTriangleTest.as_view()), name="triangle"),
+    path("lots/<str:lot_id>/triangles/", page(TriangleTestsPage.as_view()), name="triangles"),
+    path("lots/<str:lot_id>/triangles/<str:test_id>/", page(TriangleAnswersPage.as_view()), name="triangle"),
 ]

@@ -98,7 +98,7 @@ class Email(APIView):
         return Response(EmailSerializer(user).data)
 
 
-class EmailVerification(APIView):
+class EmailVerificationView(APIView):
     """Verifying the caller's address."""
 
     @operation(operation_id="email_verification_mail", request=None, responses={202: EmailSerializer})

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from api.account.me import Me
-from api.account.passwords import Email, EmailVerification, ForgottenPassword, Password, PasswordReset
+from api.account.passwords import Email, EmailVerificationView, ForgottenPassword, Password, PasswordReset
 from api.account.tokens import SignInCodes, TokenDetail, TokenFromSession, Tokens
 
 urlpatterns = [
@@ -16,5 +16,5 @@ urlpatterns = [
     path("me", Me.as_view()),
     path("me/password", Password.as_view()),
     path("me/email", Email.as_view()),
-    path("me/email/verification", EmailVerification.as_view()),
+    path("me/email/verification", EmailVerificationView.as_view()),
 ]

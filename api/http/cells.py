@@ -38,7 +38,7 @@ class TeamMoved(Refused):
         self.cell = cell
 
 
-def refusal_of(error: BaseException | None) -> TeamMoving | TeamMoved | None:
+def cell_refusal(error: BaseException | None) -> TeamMoving | TeamMoved | None:
     """Return what to answer when the database refused to act for a team that is not here; None for other errors."""
     cell = cell_of_team(error)
     if cell is None:

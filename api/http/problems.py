@@ -17,7 +17,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from api.http.cells import ELSEWHERE, TeamMoved, refusal_of
+from api.http.cells import ELSEWHERE, TeamMoved, cell_refusal
 from api.http.problem_types import problem_type
 from teams.errors import NotAllowed, NotFound, Problem, Refused
 
@@ -100,7 +100,7 @@ def _refusal_of(error: Exception) -> Refused | None:
         case PermissionDenied():
             return NotAllowed()
         case _:
-            return refusal_of(error)
+            return cell_refusal(error)
 
 
 def _headers(*, status: int, wait_s: float | None) -> dict[str, str]:

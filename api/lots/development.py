@@ -12,7 +12,7 @@ from tastings.answers.development import DevelopmentAnswer, development_answer
 from tastings.queries.developments import development_for, labels_of
 
 
-class LotDevelopment(APIView):
+class DevelopmentView(APIView):
     """How a lot's flavour develops over infusions."""
 
     @operation(

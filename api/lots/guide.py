@@ -16,7 +16,7 @@ from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
 from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
-from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
+from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, PotError, PotRequest
 from tastings.queries.guides import guide_for, in_named_pot
 from tastings.schemas import INFUSION, SESSION
 from tastings.wording.guide import pot_problem
@@ -83,7 +83,7 @@ class LotBrewGuide(APIView):
         return conditional_response(request, brew_guide_answer(guide))
 
 
-def pot_from(request: Request, known: Collection[str]) -> Pot:
+def pot_from(request: Request, known: Collection[str]) -> PotRequest:
     """Read the pot from the query, which may have these of :data:`POT`; a field that is left out is None."""
     pot: dict[str, Any] = {}
     problems: list[Problem] = []
@@ -99,4 +99,4 @@ def pot_from(request: Request, known: Collection[str]) -> Pot:
             problems.append(field_problem(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
-    return Pot(**pot)
+    return PotRequest(**pot)

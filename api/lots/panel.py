@@ -12,7 +12,7 @@ from tastings.answers.panel import Panel, TasterCalibration, calibration_answer,
 from tastings.queries.panels import panel_of, taster_calibration, tasters_shown
 
 
-class Calibration(APIView):
+class CalibrationView(APIView):
     """One taster's scale, repeatability, agreement and discrimination, by descriptor."""
 
     @operation(
@@ -30,7 +30,7 @@ class Calibration(APIView):
         return conditional_response(request, calibration_answer(taster_calibration(member_of(request), taster), taster))
 
 
-class TeamPanel(APIView):
+class PanelView(APIView):
     """The tasters together."""
 
     @operation(operation_id="panel_retrieve", parameters=[ETAG], responses={200: answer_of(Panel), **NOT_MODIFIED})

@@ -19,7 +19,7 @@ from teams.errors import Invalid
 LEVEL = Field(name="level", kind="number", low=0, high=10)
 
 
-class LotReadiness(APIView):
+class ReadinessView(APIView):
     """Whether a lot's roast has rested enough."""
 
     @operation(

@@ -51,7 +51,7 @@ class LogoSerializer(s.Serializer[Any]):
         return logo.reason or None
 
 
-class TeamLogo(APIView):
+class LogoView(APIView):
     """The logo beside the team's name on reports, cards and shared pages."""
 
     parser_classes = [LogoParser]

@@ -4,7 +4,7 @@ from django.urls import path
 
 from api.people.audit import Audit
 from api.people.invitations import AcceptInvitation, InvitationDetail, Invitations
-from api.people.logo import TeamLogo, TeamLogoImage
+from api.people.logo import LogoView, TeamLogoImage
 from api.people.members import MemberDetail, Members
 from api.people.shops import ShopDetail, Shops
 from api.people.team import HandOver, TeamDetail
@@ -20,7 +20,7 @@ urlpatterns = [
     path("invitations/<str:invitation_id>/", InvitationDetail.as_view()),
     path("team", TeamDetail.as_view()),
     path("team/usage", TeamUsage.as_view()),
-    path("team/logo", TeamLogo.as_view()),
+    path("team/logo", LogoView.as_view()),
     path("team/logo/image", TeamLogoImage.as_view()),
     path("team/owner", HandOver.as_view()),
     path("audit", Audit.as_view()),

@@ -37,7 +37,7 @@ class MoveError(Exception):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Target:
+class TargetCell:
     """The cell to which a team moves: its name, the URL of its database as the owner's login, its photos."""
 
     cell: str
@@ -57,7 +57,9 @@ class Moved:
     frozen_s: float = 0.0
 
 
-def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, despite_missing: bool = False) -> Moved:
+def move_team(
+    team: UUID, target: TargetCell, photos: PhotoStore, *, log: LogLine, despite_missing: bool = False
+) -> Moved:
     """Move a team and return figures; raise MoveError if it stays. ``despite_missing``: also if photos are missing."""
     with _connected(_own_database()) as local, _connected(target.database) as remote:
         _check_same_version(local, remote)
@@ -81,7 +83,7 @@ def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, d
             raise MoveError(f"run it again: {error}") from error
 
 
-def note_moved(team: UUID, target: Target) -> None:
+def note_moved(team: UUID, target: TargetCell) -> None:
     """Note that a team lives in the other cell, as after a restore of an older backup; raise MoveError if not."""
     with _connected(_own_database()) as local, _connected(target.database) as remote:
         if not _lives_in(remote, team):
@@ -89,7 +91,7 @@ def note_moved(team: UUID, target: Target) -> None:
         local.execute(_DECIDE, [team, target.cell])
 
 
-def delete_left_copy(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine) -> None:
+def delete_left_copy(team: UUID, target: TargetCell, photos: PhotoStore, *, log: LogLine) -> None:
     """Delete what a team has left here, once it lives in the other cell; raise MoveError if it does not."""
     with _connected(_own_database()) as local, _connected(target.database) as remote:
         if _place(local, team) != target.cell or not _lives_in(remote, team):
@@ -102,7 +104,7 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
     local: Connection,
     remote: Connection,
     team: UUID,
-    target: Target,
+    target: TargetCell,
     photos: PhotoMove,
     *,
     log: LogLine,

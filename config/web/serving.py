@@ -10,7 +10,7 @@ from django.db import Error as DatabaseError
 from django.utils.translation import gettext_lazy as _
 
 from api.http.auth import client_network
-from api.http.cells import ELSEWHERE, TeamMoved, TeamMoving, refusal_of
+from api.http.cells import ELSEWHERE, TeamMoved, TeamMoving, cell_refusal
 from api.http.database_away import is_database_away
 from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
 from api.operations import events, health
@@ -39,7 +39,7 @@ _CLOSE = {"Connection": "close"}
 _SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
 
 
-class Serving:
+class WebApplication:
     """One process's web server behind the connections."""
 
     def __init__(self, app: Any, *, threads: int = THREADS) -> None:  # noqa: ANN401 - a WSGI application
@@ -78,7 +78,7 @@ class Serving:
         try:
             await self._events(scope, receive, send)
         except DatabaseError as error:
-            if (refused := refusal_of(error)) is not None:
+            if (refused := cell_refusal(error)) is not None:
                 await _refuse_elsewhere(scope, send, refused, began=began)
                 return
             if not is_database_away(error):

@@ -24,7 +24,7 @@ def answer_of_flight(flight: Flight) -> FlightAnswer:
     """Return the answer, ``stale`` until the latest scores are computed; raise WrongState before the reveal."""
     if flight.revealed_at is None:
         raise WrongState(_("there is an answer once the flight is revealed"))
-    figures = stored_figures(flight)
+    figures = stored_flight_figures(flight)
     names = _names(figures) if figures is not None else {}
     return FlightAnswer(
         flight=flight.id,
@@ -37,7 +37,7 @@ def answer_of_flight(flight: Flight) -> FlightAnswer:
     )
 
 
-def stored_figures(flight: Flight) -> FlightFigures | None:
+def stored_flight_figures(flight: Flight) -> FlightFigures | None:
     """Return the figures that were computed; None without any, or when another version of the method stored them."""
     if flight.answer is None:
         return None

@@ -4,7 +4,7 @@ from uuid import UUID
 
 from tastings.maths.brewing.brews import BrewError
 from tastings.maths.forecast.vessel import VesselForecast, vessel_forecast
-from tastings.maths.guide.pots import Pot
+from tastings.maths.guide.pots import PotRequest
 from tastings.queries.brews import load_brews
 from tastings.queries.guides import UsualPot
 from tastings.queries.panels import calibration_of
@@ -12,7 +12,7 @@ from tastings.queries.records import record_for
 from teams.models import Member
 
 
-def vessel_forecast_for(member: Member, lot: UUID, *, pot: Pot) -> VesselForecast | None:
+def vessel_forecast_for(member: Member, lot: UUID, *, pot: PotRequest) -> VesselForecast | None:
     """Foretell the cups of a lot in a pot from its shared sessions; None while none has a rated strength.
 
     Raise NotFound for an unknown lot, PotError if the cups of that pot cannot be predicted.

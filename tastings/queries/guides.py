@@ -10,9 +10,8 @@ from tastings.maths.brewing.brews import BrewError
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.guests import Price
 from tastings.maths.guide.plan import Tea, brew_guide
-from tastings.maths.guide.pots import SMALL_POT, Pot
-from tastings.models import Infusion, Session
-from tastings.models import Pot as ShelfPot
+from tastings.maths.guide.pots import SMALL_POT, PotRequest
+from tastings.models import Infusion, Pot, Session
 from tastings.queries.brews import load_brews
 from tastings.queries.cache import LRUCache
 from tastings.queries.panels import calibration_of
@@ -49,9 +48,9 @@ class UsualPot:
     guests: int | None = None
     is_own: bool = False
 
-    def as_asked(self) -> Pot:
+    def as_asked(self) -> PotRequest:
         """Return it as the guide takes it."""
-        return Pot(
+        return PotRequest(
             vessel_ml=self.vessel_ml,
             vessel_material=self.vessel_material,
             warmed=self.warmed,
@@ -63,7 +62,7 @@ class UsualPot:
             guests=self.guests,
         )
 
-    def with_own(self, own: Pot | None) -> "UsualPot":
+    def with_own(self, own: PotRequest | None) -> "UsualPot":
         """Return the reader's own pot, completed with values of this one if it can be the same vessel."""
         if own is None:
             return self
@@ -92,7 +91,7 @@ class UsualPotGuide:
     pot: UsualPot
 
 
-def guide_for(member: Member, lot: UUID, *, pot: Pot) -> Guide:
+def guide_for(member: Member, lot: UUID, *, pot: PotRequest) -> Guide:
     """Compute the guide from the lot's shared sessions as they are now.
 
     Raise NotFound for an unknown lot, PotError if the pot does not go with its style or its cups cannot be predicted.
@@ -119,7 +118,7 @@ def guide_in_usual_pot(member: Member, lot: UUID, *, pot: UsualPot) -> UsualPotG
         return None
 
 
-def in_named_pot(member: Member, pot: Pot) -> Pot:
+def in_named_pot(member: Member, pot: PotRequest) -> PotRequest:
     """Return the pot with what the shop's named pot has, if a request for a small pot describes no vessel."""
     if pot.style != SMALL_POT or any(value is not None for value in (pot.vessel_ml, pot.vessel_material, pot.vessel_g)):
         return pot
@@ -136,12 +135,12 @@ def in_named_pot(member: Member, pot: Pot) -> Pot:
     )
 
 
-def _named_pot(member: Member) -> ShelfPot | None:
+def _named_pot(member: Member) -> Pot | None:
     """Return the pot that the member's shop has named, unless it was deleted."""
     if member.shop_id is None:
         return None
     named = Shop.objects.filter(team_id=member.team_id, id=member.shop_id).values("usual_pot")
-    return ShelfPot.objects.filter(team_id=member.team_id, id__in=named, removed=False).first()
+    return Pot.objects.filter(team_id=member.team_id, id__in=named, removed=False).first()
 
 
 def usual_pot_at(member: Member, *, state: tuple[object, ...]) -> UsualPot:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from tastings.models import Flight, FlightLot
-from tastings.queries.flight_answers import stored_figures
+from tastings.queries.flight_answers import stored_flight_figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +38,7 @@ class FlightPlace:
     chosen: bool | None = None
 
 
-def flights_of(team: UUID, lots: Mapping[UUID, bool]) -> tuple[FlightPlace, ...]:
+def flights_of_lots(team: UUID, lots: Mapping[UUID, bool]) -> tuple[FlightPlace, ...]:
     """Return the revealed flights of lots, the latest first; ``lots`` says which are samples of the lot in question."""
     rows = FlightLot.objects.filter(
         team_id=team, lot_id__in=lots, flight__state__in=(Flight.State.REVEALED, Flight.State.DECIDED)
@@ -53,7 +53,7 @@ def _place(flight: Flight, lot: UUID, *, of_sample: bool) -> FlightPlace:
     decision = flight.decision
     chosen = None if decision is None else any(choice["lot"] == str(lot) for choice in decision["chosen"])
     unplaced = FlightPlace(flight=flight.id, name=flight.name, of_sample=of_sample, chosen=chosen)
-    figures = stored_figures(flight)
+    figures = stored_flight_figures(flight)
     liking = next((measure for measure in figures.measures if measure.measure == "liking"), None) if figures else None
     for place, standing in enumerate(liking.standings if liking else (), start=1):
         if standing.lot == str(lot) and liking is not None:

@@ -17,7 +17,7 @@ from tastings.figures import from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.maths.comparison.arrival import ArrivalCheck
 from tastings.maths.forecast.vessel import VesselForecast
-from tastings.maths.guide.pots import Pot
+from tastings.maths.guide.pots import PotRequest
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.maths.panel.presence import NotedWords
 from tastings.models import Photo, TeamPanel
@@ -28,7 +28,7 @@ from tastings.queries.developments import LotDevelopment, SessionFacts, developm
 from tastings.queries.forecasts import forecast_in_usual_pot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_at
 from tastings.queries.logos import logo_name
-from tastings.queries.lot_flights import FlightPlace, flights_of
+from tastings.queries.lot_flights import FlightPlace, flights_of_lots
 from tastings.queries.other_harvests import OtherHarvest, compare_harvests, other_harvests_of
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
@@ -122,7 +122,7 @@ class ReportContent:
     """Whether nothing may be shown of tasters, shops, dates and how the figures came about."""
 
 
-def report_content(member: Member, lot: Record, *, today: date, own: Pot | None = None) -> ReportContent:
+def report_content(member: Member, lot: Record, *, today: date, own: PotRequest | None = None) -> ReportContent:
     """Return all that the report of a lot is written from, brewed in the pot ``own`` or, without, in the usual one."""
     development = development_of(lot.id)
     sessions = sessions_of_lot(member, lot.id)
@@ -149,7 +149,7 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
         panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
         body=body_feeling_for(member, lot.id),
         photos=report_photos(member, lot.id),
-        flights=flights_of(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
+        flights=flights_of_lots(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
         merchant=member.team.name,
         logo=logo_name(member.team_id),
         arrivals=_arrivals(member, lot.id, UUID(str(sample)) if sample else None, panel=panel),

@@ -134,8 +134,8 @@ def comparison_page(
 def pairs_in_order(pairs: Sequence[Pair], lots: Sequence[str]) -> list[Pair]:
     """Return the pairs in the order of the lots, each with the earlier one first."""
     place = {lot: i for i, lot in enumerate(lots)}
-    turned = [pair if place[pair.first] < place[pair.second] else pair.turned() for pair in pairs]
-    return sorted(turned, key=lambda pair: (place[pair.first], place[pair.second]))
+    swapped = [pair if place[pair.first] < place[pair.second] else pair.swapped() for pair in pairs]
+    return sorted(swapped, key=lambda pair: (place[pair.first], place[pair.second]))
 
 
 def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, sessions: int) -> list[tuple[str, str]]:

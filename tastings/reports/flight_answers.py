@@ -23,7 +23,7 @@ Names = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class LotRow:
+class StandingRow:
     """One lot in the table of numbers."""
 
     lot: UUID
@@ -46,7 +46,7 @@ class MeasureSection:
     is_stale: bool
     chart: Drawing
     lines: list[str]
-    rows: list[LotRow]
+    rows: list[StandingRow]
     details: list[str]
 
 
@@ -89,9 +89,11 @@ def _section(measure: FlightMeasure, *, lots: Names, people: Names, is_stale: bo
     )
 
 
-def _row(standing: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None, n_lots: int) -> LotRow:
+def _row(
+    standing: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None, n_lots: int
+) -> StandingRow:
     price = worth.price if worth is not None else None
-    return LotRow(
+    return StandingRow(
         lot=standing.lot,
         name=lots.get(str(standing.lot), str(standing.lot)),
         mean=one_decimal(standing.mean),
@@ -104,8 +106,8 @@ def _row(standing: FlightStanding, lots: Names, *, worth: LotValue | None, curre
     )
 
 
-def _control_row(standing: FlightStanding, lots: Names) -> LotRow:
-    return LotRow(
+def _control_row(standing: FlightStanding, lots: Names) -> StandingRow:
+    return StandingRow(
         lot=standing.lot,
         name=_("%(lot)s (reference)") % {"lot": lots.get(str(standing.lot), str(standing.lot))},
         mean=one_decimal(standing.mean),

@@ -172,7 +172,7 @@ def chosen_rows(decision: FlightDecision | None, *, lots: Names) -> list[ChosenR
         ChosenRow(
             bought=lot.bought,
             name=lots.get(str(lot.lot), str(lot.lot)),
-            amount="" if lot.quantity_g is None or lot.quantity_g is UNSET else words.amount(lot.quantity_g),
+            amount="" if lot.quantity_g is None or lot.quantity_g is UNSET else words.leaf_amount(lot.quantity_g),
         )
         for lot in (decision.chosen if decision is not None else ())
     ]

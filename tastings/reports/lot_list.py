@@ -212,7 +212,7 @@ def _capitals(labels: Mapping[str, Promise]) -> dict[str, str]:
     return {code: capitalised(str(words)) for code, words in labels.items()}
 
 
-def address_of(filters: LotFilters, *, ticked: Sequence[str]) -> str:
+def list_address(filters: LotFilters, *, ticked: Sequence[str]) -> str:
     """Return the address of the list with these filters."""
     unset = LotFilters()
     query = [(name, str(value)) for name in FILTERS if (value := getattr(filters, name)) != getattr(unset, name)]
@@ -225,7 +225,7 @@ def _pages(page: LotPage, filters: LotFilters, *, ticked: Sequence[str]) -> Page
         return None
 
     def href(number: int) -> str:
-        return address_of(replace(filters, page=number), ticked=ticked)
+        return list_address(replace(filters, page=number), ticked=ticked)
 
     return PageLinks(
         words=_("Page %(page)s of %(pages)s") % {"page": _whole(page.page), "pages": _whole(page.pages)},

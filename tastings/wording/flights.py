@@ -133,6 +133,6 @@ def does_not_count(missing: Sequence[str]) -> str:
     return _("Does not count yet. Missing: %(scores)s.") % {"scores": ", ".join(missing)}
 
 
-def amount(grams: float) -> str:
+def leaf_amount(grams: float) -> str:
     """Write an amount of leaf: 250 g, 12.5 kg."""
     return f"{number(grams / 1000)} kg" if grams >= 1000 else f"{number(grams)} g"

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
-from tastings.maths.roast.readiness import NextTasting, Readiness, Verdict
+from tastings.maths.roast.readiness import NextRoastTasting, Readiness, Verdict
 from tastings.maths.roast.rest import USUAL_REST_DAYS
 from tastings.wording.labels import ROASTS, descriptor_in_sentence, label
 from tastings.wording.numbers import day, number, percent_or_beyond
@@ -96,7 +96,7 @@ def _usual_rest(rest: Readiness) -> str:
     ) % {"roast": label(ROASTS, rest.degree), "shortest": shortest, "longest": longest, "n": rest.day}
 
 
-def next_tasting(tasting: NextTasting, *, attribute: str) -> str:
+def next_tasting(tasting: NextRoastTasting, *, attribute: str) -> str:
     """Say what further tasting, and when, would settle it."""
     match tasting.code:
         case "first":
@@ -119,7 +119,7 @@ def next_tasting(tasting: NextTasting, *, attribute: str) -> str:
             }
 
 
-def _when(tasting: NextTasting) -> str:
+def _when(tasting: NextRoastTasting) -> str:
     if not tasting.ahead_days:
         return _("today")
     return _("about %(day)s, in %(n)s days") % {"day": day(tasting.on), "n": tasting.ahead_days}

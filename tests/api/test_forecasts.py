@@ -7,7 +7,7 @@ from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from tastings.actions.developments import refresh_development
-from tastings.maths.forecast.course import FOUND
+from tastings.maths.forecast.course import HIT_RATES
 from tastings.wording.numbers import percent
 from tests.api.phone import sync
 from tests.api.problems import refusal
@@ -40,7 +40,7 @@ def documented(answer, name):
 
 def test_three_infusions_are_answered_with_a_forecast(viewer, rated):
     found = viewer.client.get(f"/api/v1/lots/{rated.id}/development").json()["forecast"]
-    shares = FOUND[3, 1]
+    shares = HIT_RATES[3, 1]
     assert (found["rated_to"], found["course_right"], found["count_covered"]) == (3, None, shares.count_covered)
     assert found["sentence"].startswith("This is a forecast: only the first 3 cups were rated.")
     assert found["sentence"].endswith(

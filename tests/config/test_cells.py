@@ -12,7 +12,7 @@ from django.test import Client, override_settings
 from django.utils import timezone
 
 from config.cells.copying import copy_team, snapshot
-from config.cells.move import MoveError, Target, _frozen, _own_database, delete_left_copy, move_team, note_moved
+from config.cells.move import MoveError, TargetCell, _frozen, _own_database, delete_left_copy, move_team, note_moved
 from config.cells.tables import LEFT_OUT, TABLES
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.photo_checks import delete_unused_photos
@@ -74,7 +74,7 @@ def cells(second, settings, tmp_path):
     with in_cell("b", second):
         load_lexicon()
     address = psycopg.conninfo.make_conninfo(_own_database(), dbname=second)
-    yield Target(cell="b", database=address, photos=FolderStore(folder=tmp_path / "b", leave_free_bytes=0))
+    yield TargetCell(cell="b", database=address, photos=FolderStore(folder=tmp_path / "b", leave_free_bytes=0))
     with psycopg.connect(address, autocommit=True) as session:
         names = ", ".join({table.name for table in TABLES})
         session.execute(f"TRUNCATE {names}, teams_movedteam, django_session CASCADE")

@@ -13,7 +13,7 @@ from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import RatingError
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.comparison.side_by_side import compare
-from tastings.maths.guide.plan import Pot, brew_guide
+from tastings.maths.guide.plan import PotRequest, brew_guide
 from tastings.maths.panel.calibration import calibrate
 from tests.examples import examples
 from tests.maths.brewed import brew_of, developed, pour_of
@@ -58,7 +58,7 @@ def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
     ratings = dict.fromkeys(range(1, 5), 5.0) | {infusion: rating}
     brew = brew_of("s", pours=[pour_of(number, strength=strength) for number, strength in ratings.items()])
     good = brew_of("t", strength=[5, 5, 5, 5])
-    pot = Pot(leaf_g=5.0, vessel_ml=110.0, kettle_c=100.0)
+    pot = PotRequest(leaf_g=5.0, vessel_ml=110.0, kettle_c=100.0)
     for entry in (
         lambda: developed([good, brew]),
         lambda: calibrate({"lot": [good, brew]}),

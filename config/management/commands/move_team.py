@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config.cells.copying import DifferentError
-from config.cells.move import MoveError, Target, check_cell, delete_left_copy, move_team, note_moved
+from config.cells.move import MoveError, TargetCell, check_cell, delete_left_copy, move_team, note_moved
 from config.cells.photos import PhotoDamagedError, store_at
 from tastings.models.photo_files import store
 from teams.errors import Refused
@@ -34,7 +34,7 @@ class Command(BaseCommand):
         database, address = os.environ.get("LEAFSPAN_TO_DATABASE_URL"), os.environ.get("LEAFSPAN_TO_PHOTOS")
         if not database or not address:
             raise CommandError("LEAFSPAN_TO_DATABASE_URL and LEAFSPAN_TO_PHOTOS must name the other cell's")
-        target = Target(cell=options["to"], database=database, photos=store_at(address))
+        target = TargetCell(cell=options["to"], database=database, photos=store_at(address))
         try:
             team = team_by_id_or_name(options["team"], may_live_elsewhere=True).id
             if options["delete_left_copy"]:

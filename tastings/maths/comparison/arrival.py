@@ -29,7 +29,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
-from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, facing
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, draw_sides
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.profile import TAIL
 
@@ -205,7 +205,7 @@ def holm(p: Sequence[float]) -> list[float]:
 def _subtracted(
     key: str, sides: Sequence[Sequence[PreparedSession]], *, even_brew: EvenBrew, grid: Grid
 ) -> _Subtracted | None:
-    both = facing(sides[0], sides[1], key=key)
+    both = draw_sides(sides[0], sides[1], key=key)
     if both is None:
         return None
     sample, arrived = both.means(even_brew.cups(grid, infusions=FIRST_INFUSIONS))

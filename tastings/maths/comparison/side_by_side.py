@@ -92,7 +92,7 @@ class Pair:
         """Return the probability that the first group has more of a descriptor; None unless both rated it."""
         return next((row.probability_more for row in self.differences if row.descriptor == descriptor), None)
 
-    def turned(self) -> "Pair":
+    def swapped(self) -> "Pair":
         """Return the same with the second group first."""
         differences = tuple(
             replace(row, mean=-row.mean, low=-row.high, high=-row.low, probability_more=1.0 - row.probability_more)
@@ -234,7 +234,7 @@ def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], 
     outlasts, outlasted = None, None
     differences = []
     for key in descriptors:
-        both = facing(first.sessions, second.sessions, key=key)
+        both = draw_sides(first.sessions, second.sessions, key=key)
         if both is None:
             continue
         of_first = _cups(both.first, first, descriptor=key)
@@ -261,7 +261,7 @@ def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], 
     )
 
 
-def facing(first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str) -> Sides | None:
+def draw_sides(first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str) -> Sides | None:
     """Draw one descriptor of two groups so that what their tasters have in common cancels.
 
     Parameters

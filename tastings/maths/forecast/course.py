@@ -1,8 +1,8 @@
 """What is foretold of a tea of which only the first cups were rated, and how often such forecasts come true.
 
 Course and count of a lot are those of its posterior, however few cups were rated; its bands widen beyond the last one.
-How often both were right in simulated tastings that stop early is in ``docs/forecasts.md``; :data:`FOUND` are its rows
-of both worlds, which ``tests/maths/forecast/test_course.py`` compares.
+How often both were right in simulated tastings that stop early is in ``docs/forecasts.md``; :data:`HIT_RATES` are its
+rows of both worlds, which ``tests/maths/forecast/test_course.py`` compares.
 """
 
 from dataclasses import dataclass
@@ -13,22 +13,22 @@ from tastings.maths.curve.profile import SLOW_FADE_INFUSION, UNDECIDED
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class HitRates:
     """Share of simulated lots whose course was true where one was named, and whose 80 % interval held the count."""
 
     course_right: float
     count_covered: float
 
 
-FOUND = {
-    (2, 1): Found(0.89, 0.78),
-    (2, 3): Found(0.68, 0.72),
-    (3, 1): Found(0.83, 0.81),
-    (3, 3): Found(0.8, 0.8),
-    (5, 1): Found(0.83, 0.84),
-    (5, 3): Found(0.83, 0.84),
-    (7, 1): Found(0.86, 0.87),
-    (7, 3): Found(0.86, 0.92),
+HIT_RATES = {
+    (2, 1): HitRates(0.89, 0.78),
+    (2, 3): HitRates(0.68, 0.72),
+    (3, 1): HitRates(0.83, 0.81),
+    (3, 3): HitRates(0.8, 0.8),
+    (5, 1): HitRates(0.83, 0.84),
+    (5, 3): HitRates(0.83, 0.84),
+    (7, 1): HitRates(0.86, 0.87),
+    (7, 3): HitRates(0.86, 0.92),
 }
 """What was found, by last infusion rated and number of sessions."""
 MANY_SESSIONS = 3
@@ -38,7 +38,7 @@ MANY_SESSIONS = 3
 class CourseForecast:
     """A forecast of the whole from the cups up to ``rated_to``.
 
-    The shares are those of :class:`Found`; ``course_right`` is None where no course is named.
+    The shares are those of :class:`HitRates`; ``course_right`` is None where no course is named.
     """
 
     rated_to: int
@@ -62,9 +62,9 @@ def course_forecast(figures: Development) -> CourseForecast | None:
         return None
     if figures.steeps.high is not None and rated_to > figures.steeps.high:
         return None
-    least = min(cups for cups, _ in FOUND)
-    like = max(cups for cups, _ in FOUND if cups <= max(rated_to, least))
-    shares = FOUND[like, MANY_SESSIONS if figures.evidence.sessions >= MANY_SESSIONS else 1]
+    least = min(cups for cups, _ in HIT_RATES)
+    like = max(cups for cups, _ in HIT_RATES if cups <= max(rated_to, least))
+    shares = HIT_RATES[like, MANY_SESSIONS if figures.evidence.sessions >= MANY_SESSIONS else 1]
     return CourseForecast(
         rated_to=rated_to,
         course_right=None if figures.profile.label == UNDECIDED else shares.course_right,

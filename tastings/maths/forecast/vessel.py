@@ -26,8 +26,8 @@ from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.heat_error import EA_SD_KJ_MOL, rate_error
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.profile import summarise_cups
-from tastings.maths.guide.leaf import STRENGTH, Known, Leaf, known_leaf
-from tastings.maths.guide.pots import Pot, Vessel, small_pot
+from tastings.maths.guide.leaf import STRENGTH, KnownLeaf, Leaf, known_leaf
+from tastings.maths.guide.pots import PotRequest, Vessel, small_pot
 from tastings.maths.guide.usual_brew import UsualBrew
 
 NOTICEABLE = 0.5
@@ -95,7 +95,7 @@ class VesselForecast:
 def vessel_forecast(
     brews: Sequence[Brew],
     *,
-    pot: Pot,
+    pot: PotRequest,
     even_brew: EvenBrew,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
 ) -> VesselForecast | None:
@@ -105,7 +105,7 @@ def vessel_forecast(
     ----------
     brews : Sequence[Brew]
         The lot's sessions.
-    pot : Pot
+    pot : PotRequest
         The other vessel, a small pot; leaf per water and heat are those of the lot's tastings where it has none.
     even_brew, scales
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
@@ -126,7 +126,7 @@ def vessel_forecast(
     return _forecast(known, known.leaf, first=first, other=_other(pot, first=first), rinsed=usual.rinsed)
 
 
-def _other(pot: Pot, *, first: Vessel) -> Vessel:
+def _other(pot: PotRequest, *, first: Vessel) -> Vessel:
     """Return the vessel asked about; what it does not say is as in the first."""
     vessel_ml = first.vessel_ml if pot.vessel_ml is None else pot.vessel_ml
     return small_pot(
@@ -157,7 +157,7 @@ def _tasted_in(followed: Sequence[PreparedSession], *, usual: UsualBrew) -> Vess
     )
 
 
-def _forecast(known: Known, leaf: Leaf, *, first: Vessel, other: Vessel, rinsed: bool) -> VesselForecast:
+def _forecast(known: KnownLeaf, leaf: Leaf, *, first: Vessel, other: Vessel, rinsed: bool) -> VesselForecast:
     even = leaf.even_brew
     rated = [pour.number for session in known.followed for pour in session.brew.pours if STRENGTH in pour.ratings]
     error = rate_error(known.followed, even_brew=even)

@@ -65,7 +65,7 @@ class Leaf:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownLeaf:
     """The usable sessions, and the leaf as they tell it; None while nobody has rated the strength.
 
     ``node_level`` gives a mean cup from those of the usual grid's nodes; ``lack_of_fit_at`` is the infusion that
@@ -99,7 +99,7 @@ def known_leaf(
     even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
-) -> Known:
+) -> KnownLeaf:
     """Return what the sessions of a lot tell of its leaf.
 
     Parameters
@@ -116,7 +116,7 @@ def known_leaf(
     followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})
     tasted = [ratings for session in followed if (ratings := session.ratings_of(STRENGTH)) is not None]
     if not tasted:
-        return Known(followed=followed)
+        return KnownLeaf(followed=followed)
     posterior = fit(tasted, grid=grid)
     draws = posterior.draws(n_draws=N_DRAWS)
     k, tau, n = np.unravel_index(draws.node, grid.shape)
@@ -132,7 +132,7 @@ def known_leaf(
         line_weights=weight / weight.sum(),
         even_brew=even_brew,
     )
-    return Known(
+    return KnownLeaf(
         followed=followed,
         leaf=leaf,
         node_level=posterior.node_level,

@@ -27,7 +27,7 @@ from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.profile import summarise_cups
 from tastings.maths.guide.answer import Guide, GuidedPour, GuideNote
 from tastings.maths.guide.guests import Price, caffeine, cost, serving
-from tastings.maths.guide.leaf import STRENGTH, Known, Leaf, known_leaf
+from tastings.maths.guide.leaf import STRENGTH, KnownLeaf, Leaf, known_leaf
 from tastings.maths.guide.pots import (
     COVERED_BOWL,
     CUP_ML,
@@ -36,7 +36,7 @@ from tastings.maths.guide.pots import (
     MUG_RATIO,
     SMALL_POT,
     STANDARD_BOWL,
-    Pot,
+    PotRequest,
     Vessel,
     leaf_range_g,
     mug,
@@ -48,7 +48,7 @@ from tastings.maths.guide.target import Target, target_of
 from tastings.maths.guide.timing import NextPour, timed_s
 from tastings.maths.guide.usual_brew import UsualBrew
 
-__all__ = ["Guide", "Pot", "Tea", "brew_guide"]
+__all__ = ["Guide", "PotRequest", "Tea", "brew_guide"]
 
 RINSE_S = 10.0
 MUG_STEEP_S = 240.0
@@ -70,7 +70,7 @@ class Tea:
 def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     brews: Sequence[Brew],
     *,
-    pot: Pot,
+    pot: PotRequest,
     tea: Tea | None = None,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
@@ -82,7 +82,7 @@ def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     ----------
     brews : Sequence[Brew]
         The lot's sessions.
-    pot : Pot
+    pot : PotRequest
         What it is to be brewed in, in which style, for whom.
     tea : Tea, optional
         Class of tea, on which evaluations and caffeine depend, and price.
@@ -138,7 +138,7 @@ class _Draft:
 class _Request:
     """What is asked for: the pot, the tea, how exact."""
 
-    pot: Pot
+    pot: PotRequest
     tea: Tea
     rounded: bool
     rinsed: bool = True
@@ -152,7 +152,7 @@ class _Request:
         else:
             protocol(self.pot, kind=self.tea.kind)
 
-    def small_pot(self, known: Known) -> Guide:
+    def small_pot(self, known: KnownLeaf) -> Guide:
         vessel = small_pot(self.pot)
         draft = _Draft(
             vessel=vessel,
@@ -172,7 +172,7 @@ class _Request:
             )
         return self._finished(draft, known=known)
 
-    def long_mug(self, known: Known) -> Guide:
+    def long_mug(self, known: KnownLeaf) -> Guide:
         target = None if known.leaf is None else target_of(known)
         leaf_g = self._middle_g()
         if known.leaf is not None and target is not None and self.pot.leaf_g is None:
@@ -183,7 +183,7 @@ class _Request:
             self._add_infusions(draft, leaf=known.leaf, target=target, infusions=1)
         return self._finished(draft, known=known)
 
-    def by_standard(self, known: Known) -> Guide:
+    def by_standard(self, known: KnownLeaf) -> Guide:
         laid_down = protocol(self.pot, kind=self.tea.kind)
         vessel = laid_down.vessel
         draft = _Draft(
@@ -267,7 +267,7 @@ class _Request:
             at_target = tuple(pour for pour in draft.before if pour.number <= max(draft.at_target, changed.number))
             draft.change = remedies(changed, vessel=draft.vessel, leaf=leaf, pours=at_target)
 
-    def _finished(self, draft: _Draft, *, known: Known) -> Guide:
+    def _finished(self, draft: _Draft, *, known: KnownLeaf) -> Guide:
         rounds = None if known.leaf is None else draft.worthwhile
         drunk = draft.worthwhile if draft.standard is None else len(draft.infusions)  # an evaluation tastes every one
         served = draft.standard is None
@@ -303,7 +303,7 @@ class _Request:
         )
 
 
-def _notes(draft: _Draft, *, known: Known) -> tuple[GuideNote, ...]:
+def _notes(draft: _Draft, *, known: KnownLeaf) -> tuple[GuideNote, ...]:
     """Return where the times of this lot in this pot deserve less trust, or another pot."""
     notes = []
     drunk = draft.infusions[: draft.worthwhile or len(draft.infusions)]
@@ -336,7 +336,7 @@ def _guided_pour(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
     )
 
 
-def _longest_rated_s(known: Known) -> float:
+def _longest_rated_s(known: KnownLeaf) -> float:
     contacts = [
         float(s.steeping.contact_s[place]) for s in known.followed for place in s.rated_indexes(STRENGTH).tolist()
     ]

@@ -64,7 +64,7 @@ class PotError(BrewError):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pot:
+class PotRequest:
     """The pot and the table as asked for; None where the request has no value.
 
     A field without a value takes the style's own, or what was usual where the lot was tasted
@@ -134,7 +134,7 @@ class Pot:
 class Vessel:
     """A vessel with its leaf, nothing left open but what :func:`tastings.maths.brewing.heat.steeping_of` estimates.
 
-    Names and units as in :class:`Pot`.
+    Names and units as in :class:`PotRequest`.
     """
 
     leaf_g: float
@@ -180,19 +180,19 @@ class Vessel:
         )
 
 
-def small_pot(pot: Pot) -> Vessel:
+def small_pot(pot: PotRequest) -> Vessel:
     """Return the vessel of a small pot; raise PotError for one in which the lot's cups cannot be foretold."""
     vessel_ml = small_pot_ml(pot)
     usual_g = max(round(vessel_ml * BOILING.leaf_g / EVEN_VESSEL_ML * 2) / 2, 0.5)
     return _vessel(pot, vessel_ml=vessel_ml, leaf_g=usual_g, warmed=True, ratio=RATIO_RANGE)
 
 
-def small_pot_ml(pot: Pot) -> float:
+def small_pot_ml(pot: PotRequest) -> float:
     """Return what a small pot holds; the even brew's by default [ml]."""
     return EVEN_VESSEL_ML if pot.vessel_ml is None else pot.vessel_ml
 
 
-def mug(pot: Pot, *, leaf_g: float) -> Vessel:
+def mug(pot: PotRequest, *, leaf_g: float) -> Vessel:
     """Return the vessel of a long infusion with so much leaf, unless the pot itself says how much."""
     vessel_ml = MUG_ML if pot.vessel_ml is None else pot.vessel_ml
     lifted_out = replace(pot, pour_s=0.0)
@@ -205,7 +205,7 @@ def leaf_range_g(*, vessel_ml: float, ratio: tuple[float, float]) -> tuple[float
     return ratio[0] * even_g, ratio[1] * even_g
 
 
-def _vessel(pot: Pot, *, vessel_ml: float, leaf_g: float, warmed: bool, ratio: tuple[float, float]) -> Vessel:
+def _vessel(pot: PotRequest, *, vessel_ml: float, leaf_g: float, warmed: bool, ratio: tuple[float, float]) -> Vessel:
     chosen_g = leaf_g if pot.leaf_g is None else pot.leaf_g
     low_g, high_g = leaf_range_g(vessel_ml=vessel_ml, ratio=ratio)
     if not low_g * (1 - 1e-9) <= chosen_g <= high_g * (1 + 1e-9):

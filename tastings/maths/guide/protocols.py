@@ -15,7 +15,7 @@ from its full text; "from memory" has not been looked up and is said to be so in
 from dataclasses import dataclass
 from typing import Literal
 
-from tastings.maths.guide.pots import COVERED_BOWL, STANDARD_BOWL, STANDARD_POTS_ML, Pot, PotError, Vessel
+from tastings.maths.guide.pots import COVERED_BOWL, STANDARD_BOWL, STANDARD_POTS_ML, PotError, PotRequest, Vessel
 
 HERBAL = "herbal"
 _LARGE_ML, _SMALL_ML = STANDARD_POTS_ML
@@ -53,12 +53,12 @@ class Protocol:
     standard: Standard
 
 
-def protocol(pot: Pot, *, kind: str) -> Protocol:
+def protocol(pot: PotRequest, *, kind: str) -> Protocol:
     """Return the evaluation that a pot of style ``standard_bowl`` or ``covered_bowl`` asks for.
 
     Parameters
     ----------
-    pot : Pot
+    pot : PotRequest
         Its altitude counts, and which of the two ISO pots.
     kind : str
         Class of tea, as of a lot.
@@ -77,7 +77,7 @@ def protocol(pot: Pot, *, kind: str) -> Protocol:
     raise PotError("style", "choice", rule="no_standard", style=pot.style)
 
 
-def _standard(pot: Pot, *, kind: str) -> Protocol:
+def _standard(pot: PotRequest, *, kind: str) -> Protocol:
     small = pot.vessel_ml == _SMALL_ML
     minutes = _ISO_MINUTES.get(kind, _ISO_MINUTES["black"])
     return Protocol(
@@ -94,7 +94,7 @@ def _standard(pot: Pot, *, kind: str) -> Protocol:
     )
 
 
-def _covered(pot: Pot, *, kind: str) -> Protocol:
+def _covered(pot: PotRequest, *, kind: str) -> Protocol:
     if kind == "oolong":
         return Protocol(
             vessel=Vessel(leaf_g=5.0, vessel_ml=110.0, warmed=False, altitude_m=pot.altitude_m or 0.0),

@@ -26,7 +26,7 @@ from scipy.special import ndtri
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
 from tastings.maths.curve.evidence import PreparedSession
-from tastings.maths.guide.leaf import Known
+from tastings.maths.guide.leaf import KnownLeaf
 
 LIKING = "liking"
 FROM_LIKING: Literal["liking"] = "liking"
@@ -89,7 +89,7 @@ class Target:
     raised_from: float | None = None
 
 
-def target_of(known: Known) -> Target:
+def target_of(known: KnownLeaf) -> Target:
     """Return what the guide of a lot aims at; its leaf must be known."""
     if known.leaf is None or known.node_level is None:
         raise ValueError("nobody has rated the strength of this lot")

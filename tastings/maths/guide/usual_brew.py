@@ -11,7 +11,7 @@ from statistics import median
 from tastings.maths.brewing.brews import Pour
 from tastings.maths.brewing.heat import boiling_point_c
 from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, PreparedSession
-from tastings.maths.guide.pots import SMALL_POT, Pot, leaf_range_g, small_pot_ml
+from tastings.maths.guide.pots import SMALL_POT, PotRequest, leaf_range_g, small_pot_ml
 
 LEAF_STEP_G, SMALL_STEP_G = 0.5, 0.1
 SMALL_ML = 60.0  # below this half a gram is too much of a step
@@ -49,12 +49,12 @@ class UsualBrew:
             rinsed=sum(any(pour.number == 0 for pour in s.brew.pours) for s, _ in brewed) * 2 > len(brewed),
         )
 
-    def filled(self, pot: Pot) -> Pot:
+    def filled(self, pot: PotRequest) -> PotRequest:
         """Return the pot with heat and, for a small pot, leaf as usual for the lot where the request names none.
 
         Examples
         --------
-        >>> UsualBrew(kettle_c=82.0, leaf_g_per_ml=0.036, rinsed=False).filled(Pot(vessel_ml=150.0)).leaf_g
+        >>> UsualBrew(kettle_c=82.0, leaf_g_per_ml=0.036, rinsed=False).filled(PotRequest(vessel_ml=150.0)).leaf_g
         5.5
         """
         kettle_c = max(self.kettle_c, COOLEST_C) if pot.kettle_c is None else pot.kettle_c

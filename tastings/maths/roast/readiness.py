@@ -66,7 +66,7 @@ class RoastPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class NextTasting:
+class NextRoastTasting:
     """What further tasting would settle whether a roast has rested.
 
     Parameters
@@ -126,7 +126,7 @@ class Readiness:
         apart.
     liking : Trend or None
         None unless liking was rated on days at least a week apart.
-    next : NextTasting
+    next : NextRoastTasting
         What further tasting, and when, would settle it.
     left_out : tuple[LeftOut, ...]
         Sessions not used, and why.
@@ -151,7 +151,7 @@ class Readiness:
     curve: tuple[RoastPoint, ...]
     values: tuple[Value, ...]
     liking: Trend | None
-    next: NextTasting
+    next: NextRoastTasting
     left_out: tuple[LeftOut, ...]
 
     @property
@@ -338,12 +338,12 @@ def _verdict(  # noqa: PLR0913 - each is a probability or day of its own
     return "cannot_tell", "probability"
 
 
-def _next(fade: Fade, values: Sequence[Value], *, question: _Question, verdict: Verdict) -> NextTasting:
+def _next(fade: Fade, values: Sequence[Value], *, question: _Question, verdict: Verdict) -> NextRoastTasting:
     """Find the day, of some within two months, on which one more tasting narrows the interval of the date most."""
     if not values:
-        return NextTasting("first")
+        return NextRoastTasting("first")
     if verdict == "ready":
-        return NextTasting("none")
+        return NextRoastTasting("none")
     days = [value.day for value in values]
     first, spread_yet = min(days), max(days) - min(days) >= LEAST_SPAN_DAYS
     under = np.minimum(fade.under(question.level), question.day + HORIZON_DAYS)
@@ -355,7 +355,7 @@ def _next(fade: Fade, values: Sequence[Value], *, question: _Question, verdict: 
         if spread_yet or question.day + ahead - first >= LEAST_SPAN_DAYS
     ]
     narrowest, ahead = min(candidates)
-    return NextTasting(
+    return NextRoastTasting(
         "little" if narrowest > (1 - LEAST_GAIN) * now else "useful",
         ahead_days=ahead,
         on=question.today + timedelta(days=ahead),

@@ -8,7 +8,7 @@ from tastings.answers.comparison import comparison_answer
 from tastings.figures import to_stored
 from tastings.maths.brewing.brews import RatingError, TasterScale
 from tastings.maths.brewing.extraction import default_grid
-from tastings.maths.comparison.side_by_side import compare, facing
+from tastings.maths.comparison.side_by_side import compare, draw_sides
 from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.evidence import prepare_sessions
 from tastings.wording.development import development_cautions
@@ -79,7 +79,7 @@ def test_uneven_shares_of_shared_tasters_widen_the_difference():
         groups = [
             prepare_sessions(sessions(name, LASTING, tasters=t), grid=grid, scales={})[0] for name, t in (first, second)
         ]
-        return facing(groups[0], groups[1], key="strength").spread
+        return draw_sides(groups[0], groups[1], key="strength").spread
 
     assert spread(("a", ["ann", "ben"]), ("b", ["ben", "ann"])) == 0.0
     uneven = spread(("a", ["ann", "ann", "ann", "ben"]), ("b", ["ann", "ben", "ben", "ben"]))

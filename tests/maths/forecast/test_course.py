@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from benchmarks.forecasts import RATED_TO, SESSIONS, WORLDS, one_course
-from tastings.maths.forecast.course import FOUND, CourseForecast, Found, course_forecast
+from tastings.maths.forecast.course import HIT_RATES, CourseForecast, HitRates, course_forecast
 from tests.examples import examples
 from tests.maths.brewed import brew_of, developed
 
@@ -18,8 +18,8 @@ def test_shares_are_those_of_the_page():
     rows = re.findall(
         r"^\| (\d) \| (\d) \| both \| [\d.]+ \| [\d.]+ \| ([\d.]+) \| ([\d.]+) \|", PAGE.read_text(), re.MULTILINE
     )
-    assert {(int(a), int(b)): Found(float(right), float(covered)) for a, b, right, covered in rows} == FOUND
-    assert FOUND.keys() == {(cups, sessions) for cups in RATED_TO for sessions in SESSIONS}
+    assert {(int(a), int(b)): HitRates(float(right), float(covered)) for a, b, right, covered in rows} == HIT_RATES
+    assert HIT_RATES.keys() == {(cups, sessions) for cups in RATED_TO for sessions in SESSIONS}
 
 
 @pytest.mark.parametrize(
@@ -28,8 +28,8 @@ def test_shares_are_those_of_the_page():
 def test_forecast_takes_the_row_of_as_many_cups_and_sessions(cups, sessions, like):
     brews = [brew_of(f"s{i}", taster=f"t{i}", strength=range(9, 9 - cups, -1)) for i in range(sessions)]
     found = developed(brews)
-    right = FOUND[like].course_right if found.profile.label != "undecided" else None
-    assert course_forecast(found) == CourseForecast(cups, right, FOUND[like].count_covered)
+    right = HIT_RATES[like].course_right if found.profile.label != "undecided" else None
+    assert course_forecast(found) == CourseForecast(cups, right, HIT_RATES[like].count_covered)
 
 
 @pytest.mark.parametrize("strength", [(), (6.0,) * 8], ids=["unrated", "eight cups"])
@@ -49,5 +49,5 @@ def test_course_and_count_are_right_as_often_as_stated():
         for number, draw in enumerate(WORLDS.values())
         for lot in range(examples(16, of=40))
     ]
-    assert abs(np.mean([one.is_covered for one in lots]) - FOUND[3, 1].count_covered) < 0.12
-    assert abs(np.mean([one.is_right for one in lots if one.is_named]) - FOUND[3, 1].course_right) < 0.15
+    assert abs(np.mean([one.is_covered for one in lots]) - HIT_RATES[3, 1].count_covered) < 0.12
+    assert abs(np.mean([one.is_right for one in lots if one.is_named]) - HIT_RATES[3, 1].course_right) < 0.15

@@ -8,7 +8,7 @@ import pytest
 from benchmarks.forecasts import WORLDS, one_vessel
 from tastings.maths.brewing.even_brew import BOILING
 from tastings.maths.forecast.vessel import vessel_forecast
-from tastings.maths.guide.pots import Pot, PotError
+from tastings.maths.guide.pots import PotError, PotRequest
 from tests.maths.brewed import brew_of
 
 FIRST_THREE = (6.0, 6.5, 6.0)
@@ -16,7 +16,7 @@ LOT = [brew_of(f"s{i}", taster=f"t{i}", strength=FIRST_THREE) for i in range(3)]
 
 
 def in_pot(brews=LOT, **pot):
-    return vessel_forecast(brews, pot=Pot(**pot), even_brew=BOILING)
+    return vessel_forecast(brews, pot=PotRequest(**pot), even_brew=BOILING)
 
 
 def test_same_vessel_is_no_forecast_of_a_difference():

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.guide.guests import Price, caffeine, caffeine_mg_per_g, caffeine_shares, cost, serving
 from tastings.maths.guide.plan import Tea, brew_guide
-from tastings.maths.guide.pots import LONG_MUG, Pot, Vessel
+from tastings.maths.guide.pots import LONG_MUG, PotRequest, Vessel
 from tests.maths.guide.test_plan import EVEN_POT, LOT
 
 POT = Vessel(leaf_g=5.0, vessel_ml=110.0)
@@ -107,7 +107,7 @@ def test_there_is_enough_for_every_guest_and_no_pot_too_many(guests, cup_ml, rou
 
 
 def test_guests_of_a_mug_each_have_their_own():
-    found = brew_guide(LOT, pot=Pot(style=LONG_MUG, guests=4), tea=Tea(kind="green")).serving
+    found = brew_guide(LOT, pot=PotRequest(style=LONG_MUG, guests=4), tea=Tea(kind="green")).serving
     assert (found.pots, found.rounds, found.round_ml, found.rinse_ml, found.warming_ml) == (4, 1, 1200.0, 0.0, 0.0)
     assert found.total_ml == 1200.0
 

@@ -15,7 +15,7 @@ from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.curve.posterior import fit
 from tastings.maths.guide.plan import Tea, brew_guide
-from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, Pot, PotError
+from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, PotError, PotRequest
 from tastings.maths.guide.timing import ALWAYS_S, CLOSE_ENOUGH, LONGEST_S, SHORTEST_S, STEP_UP, timed_s
 from tastings.wording.guide import remedy
 from tests.examples import examples
@@ -24,10 +24,10 @@ from tests.maths.brewed import brew_of, pour_of
 STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2, 3.9)
 LOT = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY) for i in range(4)]
 NO_STYLE: Any = "cold"
-EVEN_POT = Pot(leaf_g=5.0, vessel_ml=110.0, kettle_c=100.0)
+EVEN_POT = PotRequest(leaf_g=5.0, vessel_ml=110.0, kettle_c=100.0)
 
 pots = st.builds(
-    Pot,
+    PotRequest,
     leaf_g=st.floats(3.0, 9.0),
     vessel_ml=st.floats(90.0, 160.0),
     kettle_c=st.floats(80.0, 100.0),
@@ -68,7 +68,9 @@ def model():
 
 @settings(max_examples=examples(6, of=15))
 @given(pot=pots)
-@example(pot=Pot(leaf_g=5.0, vessel_ml=90.0, kettle_c=99.0, pour_s=0.0))  # the thirteenth is as long as it may be
+@example(
+    pot=PotRequest(leaf_g=5.0, vessel_ml=90.0, kettle_c=99.0, pour_s=0.0)
+)  # the thirteenth is as long as it may be
 def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent(model, pot):
     found = brew_guide(LOT, pot=pot, rounded=False)
     cups = model(found)
@@ -187,7 +189,7 @@ def test_guide_ends_where_the_leaf_would_be_drawn_more_than_twice_as_far_as_anyb
 
 def test_long_mug_of_a_lot_that_was_tasted_briefly_still_has_its_infusion():
     short = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY[:2]) for i in range(2)]
-    found = brew_guide(short, pot=Pot(style=LONG_MUG))
+    found = brew_guide(short, pot=PotRequest(style=LONG_MUG))
     assert (len(found.infusions), found.first_beyond_tasted) == (1, None)
 
 
@@ -252,7 +254,7 @@ def test_ratings_that_do_not_follow_extraction_are_told():
 @settings(max_examples=examples(5, of=10))
 @given(vessel_ml=st.floats(200.0, 600.0), kettle_c=st.floats(80.0, 100.0), warmed=st.booleans())
 def test_long_mug_meets_the_target_with_little_leaf(vessel_ml, kettle_c, warmed):
-    pot = Pot(style=LONG_MUG, vessel_ml=vessel_ml, kettle_c=kettle_c, warmed=warmed)
+    pot = PotRequest(style=LONG_MUG, vessel_ml=vessel_ml, kettle_c=kettle_c, warmed=warmed)
     found = brew_guide(LOT, pot=pot, rounded=False)
     assert len(found.infusions) == 1
     one = found.infusions[0]
@@ -263,7 +265,9 @@ def test_long_mug_meets_the_target_with_little_leaf(vessel_ml, kettle_c, warmed)
 
 
 def test_long_mug_takes_the_leaf_that_is_told():
-    less, more = (brew_guide(LOT, pot=Pot(style=LONG_MUG, leaf_g=leaf_g), rounded=False) for leaf_g in (2.5, 4.0))
+    less, more = (
+        brew_guide(LOT, pot=PotRequest(style=LONG_MUG, leaf_g=leaf_g), rounded=False) for leaf_g in (2.5, 4.0)
+    )
     assert (less.vessel.leaf_g, more.vessel.leaf_g) == (2.5, 4.0)
     assert more.infusions[0].steep_s < less.infusions[0].steep_s
 
@@ -285,7 +289,7 @@ PROTOCOLS = [
 @pytest.mark.parametrize("brews", [(), LOT], ids=["unrated", "rated"])
 def test_evaluation_is_as_the_standard_lays_it_down(asked, kind, wanted, steeps, brews):
     style, vessel_ml = asked
-    found = brew_guide(brews, pot=Pot(style=style, vessel_ml=vessel_ml), tea=Tea(kind=kind))
+    found = brew_guide(brews, pot=PotRequest(style=style, vessel_ml=vessel_ml), tea=Tea(kind=kind))
     vessel = found.vessel
     assert (vessel.leaf_g, found.vessel_ml, vessel.vessel_ml) == wanted
     assert steeps_s(found) == steeps
@@ -299,7 +303,7 @@ def test_evaluation_is_as_the_standard_lays_it_down(asked, kind, wanted, steeps,
 
 def test_evaluation_high_up_is_weaker():
     low, high = (
-        brew_guide(LOT, pot=Pot(style=STANDARD_BOWL, altitude_m=m), tea=Tea(kind="black")) for m in (0.0, 4000.0)
+        brew_guide(LOT, pot=PotRequest(style=STANDARD_BOWL, altitude_m=m), tea=Tea(kind="black")) for m in (0.0, 4000.0)
     )
     assert high.infusions[0].low < low.infusions[0].low
     assert high.infusions[0].steep_s == low.infusions[0].steep_s
@@ -308,27 +312,27 @@ def test_evaluation_high_up_is_weaker():
 @pytest.mark.parametrize(
     ("pot", "field", "code"),
     [
-        (Pot(style=NO_STYLE), "style", "choice"),
-        (Pot(leaf_g=0.0), "leaf_g", "range"),
-        (Pot(leaf_g=float("nan")), "leaf_g", "range"),
-        (Pot(leaf_g=40.0), "leaf_g", "range"),
-        (Pot(leaf_g=0.5), "leaf_g", "range"),
-        (Pot(vessel_ml=5.0), "vessel_ml", "range"),
-        (Pot(kettle_c=40.0), "kettle_c", "range"),
-        (Pot(kettle_c=120.0), "kettle_c", "range"),
-        (Pot(pour_s=301.0), "pour_s", "range"),
-        (Pot(altitude_m=9001.0), "altitude_m", "range"),
-        (Pot(guests=0), "guests", "range"),
-        (Pot(guests=201), "guests", "range"),
-        (Pot(cup_ml=1.0), "cup_ml", "range"),
-        (Pot(style=LONG_MUG, pour_s=5.0), "pour_s", "other_style"),
-        (Pot(style=LONG_MUG, cup_ml=50.0), "cup_ml", "other_style"),
-        (Pot(style=LONG_MUG, vessel_ml=110.0), "vessel_ml", "range"),
-        (Pot(style=LONG_MUG, leaf_g=100.0), "leaf_g", "range"),
-        (Pot(style=STANDARD_BOWL, vessel_ml=200.0), "vessel_ml", "choice"),
-        (Pot(style=STANDARD_BOWL, leaf_g=5.0), "leaf_g", "other_style"),
-        (Pot(style=COVERED_BOWL, vessel_ml=110.0), "vessel_ml", "other_style"),
-        (Pot(style=COVERED_BOWL, guests=3), "guests", "other_style"),
+        (PotRequest(style=NO_STYLE), "style", "choice"),
+        (PotRequest(leaf_g=0.0), "leaf_g", "range"),
+        (PotRequest(leaf_g=float("nan")), "leaf_g", "range"),
+        (PotRequest(leaf_g=40.0), "leaf_g", "range"),
+        (PotRequest(leaf_g=0.5), "leaf_g", "range"),
+        (PotRequest(vessel_ml=5.0), "vessel_ml", "range"),
+        (PotRequest(kettle_c=40.0), "kettle_c", "range"),
+        (PotRequest(kettle_c=120.0), "kettle_c", "range"),
+        (PotRequest(pour_s=301.0), "pour_s", "range"),
+        (PotRequest(altitude_m=9001.0), "altitude_m", "range"),
+        (PotRequest(guests=0), "guests", "range"),
+        (PotRequest(guests=201), "guests", "range"),
+        (PotRequest(cup_ml=1.0), "cup_ml", "range"),
+        (PotRequest(style=LONG_MUG, pour_s=5.0), "pour_s", "other_style"),
+        (PotRequest(style=LONG_MUG, cup_ml=50.0), "cup_ml", "other_style"),
+        (PotRequest(style=LONG_MUG, vessel_ml=110.0), "vessel_ml", "range"),
+        (PotRequest(style=LONG_MUG, leaf_g=100.0), "leaf_g", "range"),
+        (PotRequest(style=STANDARD_BOWL, vessel_ml=200.0), "vessel_ml", "choice"),
+        (PotRequest(style=STANDARD_BOWL, leaf_g=5.0), "leaf_g", "other_style"),
+        (PotRequest(style=COVERED_BOWL, vessel_ml=110.0), "vessel_ml", "other_style"),
+        (PotRequest(style=COVERED_BOWL, guests=3), "guests", "other_style"),
     ],
 )
 def test_pot_that_cannot_be_is_refused_by_name(pot, field, code):
@@ -341,7 +345,7 @@ def test_pot_that_cannot_be_is_refused_by_name(pot, field, code):
 def test_evaluation_of_a_herbal_lot_is_refused():
     for style in (STANDARD_BOWL, COVERED_BOWL):
         with pytest.raises(PotError, match="herbal"):
-            brew_guide(LOT, pot=Pot(style=style), tea=Tea(kind="herbal"))
+            brew_guide(LOT, pot=PotRequest(style=style), tea=Tea(kind="herbal"))
 
 
 def test_leaves_one_by_one_equal_the_grid():

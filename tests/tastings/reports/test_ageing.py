@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from tastings.maths.roast.fading import Trend
-from tastings.maths.roast.readiness import NextTasting, Readiness, RoastPoint
+from tastings.maths.roast.readiness import NextRoastTasting, Readiness, RoastPoint
 from tastings.queries.readiness import LotReadiness
 from tastings.reports.ageing import ageing_section
 from tests.tastings.reports import sample
@@ -31,7 +31,7 @@ RESTING = Readiness(
     curve=(),
     values=(),
     liking=Trend(per_30_days=0.068, low=-0.068, high=0.204, probability_rising=0.74),
-    next=NextTasting("little", ahead_days=21, on=date(2026, 4, 1)),
+    next=NextRoastTasting("little", ahead_days=21, on=date(2026, 4, 1)),
     left_out=(),
 )
 READINESS = LotReadiness(sample.LOT_ID, 3.0, RESTING)

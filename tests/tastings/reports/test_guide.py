@@ -6,7 +6,7 @@ import pytest
 
 from tastings.maths.guide.answer import GuideNote
 from tastings.maths.guide.guests import Serving
-from tastings.maths.guide.pots import Pot
+from tastings.maths.guide.pots import PotRequest
 from tastings.reports import guide as guide_report
 from tastings.reports.guide import pot_words, until_words
 from tests.tastings.reports import sample
@@ -109,8 +109,8 @@ def test_guide_for_guests_says_how_many_pots():
 def test_own_pot_takes_leaf_and_weight_of_the_usual_one_only_for_the_same_vessel():
     usual = replace(POT, vessel_g=180.0, leaf_g=5.0, name="Clay pot")
 
-    same = usual.with_own(Pot(vessel_ml=110.0, vessel_material="unglazed_clay", guests=3))
-    other = usual.with_own(Pot(vessel_ml=90.0))
+    same = usual.with_own(PotRequest(vessel_ml=110.0, vessel_material="unglazed_clay", guests=3))
+    other = usual.with_own(PotRequest(vessel_ml=90.0))
 
     assert (same.leaf_g, same.vessel_g, same.guests, same.is_own) == (5.0, 180.0, 3, True)
     assert (other.vessel_ml, other.vessel_material, other.leaf_g, other.vessel_g) == (90.0, "unglazed_clay", None, None)

@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 
 from tastings.queries.lot_search import PER_PAGE, ListedLot, LotFilters, LotPage
 from tastings.queries.reports import LotFacts
-from tastings.reports.lot_list import address_of, lot_list, lot_row
+from tastings.reports.lot_list import list_address, lot_list, lot_row
 from tests.tastings.reports import sample
 from tests.tastings.reports.test_page import HOSTILE, Outline, words_of
 
@@ -135,6 +135,6 @@ def test_steeps_are_written_with_their_range_where_there_is_one(recommended, low
 
 
 def test_address_has_only_the_filters_that_are_set():
-    assert address_of(LotFilters(), ticked=[]) == "/lots/?"
+    assert list_address(LotFilters(), ticked=[]) == "/lots/?"
     filters = LotFilters(q="name", year=2024, page=2)
-    assert address_of(filters, ticked=["x"]) == "/lots/?q=name&year=2024&page=2&lots=x"
+    assert list_address(filters, ticked=["x"]) == "/lots/?q=name&year=2024&page=2&lots=x"

@@ -49,18 +49,10 @@ def _number_field(label: Any) -> forms.CharField:  # noqa: ANN401 - a lazy text
 
 
 class FlightForm(forms.Form):
-    """All that a buyer sets of a flight.
+    """All that a buyer sets of a flight, chosen from the team's ``samples``.
 
-    Parameters
-    ----------
-    member
-        Who sets it up.
-    samples
-        The team's samples, to choose from.
-    known
-        Names by id of the lots that may be the reference.
-    begins_with
-        Values of a flight as the API takes them, that the form begins with.
+    ``known`` are names by id of the lots that may be the reference; the form begins with the values of a flight as the
+    API takes them, ``begins_with``.
     """
 
     base = forms.CharField(required=False, widget=forms.HiddenInput)

@@ -35,16 +35,8 @@ _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
 class RecordForm(forms.Form):
     """Some fields of a record; each value is checked by the record's schema, so that a page refuses what a push does.
 
-    Parameters
-    ----------
-    schema
-        Of the record.
-    names
-        The fields that are shown, in order.
-    options
-        What references may name. A reference without options is not shown.
-    values
-        The record's values in wire form, or those that a new one begins with.
+    The fields ``names`` are shown in this order; a reference without ``options`` to choose from is not shown.
+    ``values`` are the record's in wire form, or those that a new one begins with.
     """
 
     revision = forms.CharField(required=False, widget=forms.HiddenInput)

@@ -142,16 +142,9 @@ def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
     """Return the lot's name and its report, read and written anew only when something may have changed.
 
     It has links to its other forms, whose addresses begin with ``address``. It is cached by language and pot, unless
-    the form of the pot is not valid.
-
-    Parameters
-    ----------
-    state
-        As `report_state` gives it, and whatever else decides what ``read`` returns, such as for whom.
-    lang
-        The language of the address, to stay in; empty for the reader's own.
-    actions
-        Addresses of what can be done next, by name.
+    the form of the pot is not valid, and by ``state``: that of `report_state` and whatever else decides what ``read``
+    returns, such as for whom. ``lang`` is the language of the address, to stay in, empty for the reader's own;
+    ``actions`` are addresses of what can be done next, by name.
     """
     query = f"?lang={lang}" if lang else ""
     downloads = {

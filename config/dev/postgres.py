@@ -60,25 +60,11 @@ class Cluster:
 def start_postgres(
     home: Path, *, secrets: Mapping[str, str], durable: bool, pause: Pause
 ) -> tuple[Child, DatabaseUrls]:
-    """Start PostgreSQL on the data folder, made at the first start; return the process and the database's URLs.
+    """Start PostgreSQL on its data folder below ``home``, made at the first start; return the process and the URLs.
 
-    Nothing of Leafspan signs in as the superuser.
-
-    Parameters
-    ----------
-    home
-        The folder that holds the data folder.
-    secrets
-        ``superuser_password``, and ``database_password``, ``web_password`` and ``worker_password`` of the logins.
-    durable
-        Whether a commit waits for the disk. Off for throw-away servers only.
-    pause
-        Waits between two looks.
-
-    Raises
-    ------
-    LaunchError
-        It could not be started.
+    Nothing of Leafspan signs in as the superuser. ``secrets`` holds ``superuser_password``, and of the logins
+    ``database_password``, ``web_password`` and ``worker_password``. Without ``durable``, for throw-away servers only, a
+    commit does not wait for the disk. ``pause`` waits between two looks. Raise LaunchError if it cannot be started.
     """
     programs = bin_folder(os.environ)
     stop_orphaned_postgres(data_folder(home))

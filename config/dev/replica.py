@@ -21,25 +21,11 @@ _MAKE_LOGIN = r"""
 def start_replica(
     home: Path, *, primary_url: str, secrets: Mapping[str, str], durable: bool, pause: Pause
 ) -> tuple[Child, str]:
-    """Copy the embedded primary into a folder of the replica's own and start it; return the process and its address.
+    """Copy the embedded primary into a folder of the replica alone and start it; return the process and its address.
 
-    The copy is made anew at each start, so it never is of another primary.
-
-    Parameters
-    ----------
-    home
-        A folder of the replica alone.
-    primary_url
-        Where the primary is; what follows is the replica's address for the same login.
-    secrets
-        Those of the primary's data folder.
-    durable, pause
-        As `config.dev.postgres.start_postgres` takes them.
-
-    Raises
-    ------
-    LaunchError
-        It could not be copied or started.
+    The copy is made anew at each start, so it never is of another primary. The address is ``primary_url``, for the same
+    login, with the replica's place; ``secrets`` are those of the primary's data folder; ``durable`` and ``pause`` are
+    as `config.dev.postgres.start_postgres` takes them. Raise LaunchError if it cannot be copied or started.
     """
     programs, primary = bin_folder(os.environ), urlsplit(primary_url)
     password = secrets["replication_password"]

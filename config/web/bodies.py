@@ -48,18 +48,9 @@ class ReceivedBody:
     async def take(self, receive: Receive, *, client: str, declared: int = 0) -> None:
         """Receive everything; ``declared`` is the size that the client has announced.
 
-        Raises
-        ------
-        BodyTooLarge
-            It is larger than `MAX_BODY_BYTES`.
-        PiecesTooSmall
-            It comes in more than `FREE_PIECES`, of less than `LEAST_PIECE_BYTES` on average.
-        TimeoutError
-            The client is too slow, or had to make room.
-        Full
-            There is no room.
-        SenderDisconnected
-            The client left.
+        Raise BodyTooLarge above `MAX_BODY_BYTES`; PiecesTooSmall for more than `FREE_PIECES` of less than
+        `LEAST_PIECE_BYTES` on average; TimeoutError if the client is too slow or had to make room; Full if there is no
+        room; SenderDisconnected if the client left.
         """
         if declared > MAX_BODY_BYTES:
             raise BodyTooLarge

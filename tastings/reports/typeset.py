@@ -51,28 +51,10 @@ def _style() -> str:
 def typeset(
     layout: str, form: str, payload: Mapping[str, Any], *, pictures: Mapping[str, bytes] | None = None
 ) -> bytes:
-    """Typeset a document.
+    """Typeset ``payload``, plain JSON, with a layout of ``tastings/layouts``: as ``pdf``, or its first page as ``png``.
 
-    Parameters
-    ----------
-    layout : str
-        Name of a file in ``tastings/layouts`` without its extension.
-    form : str
-        ``pdf`` or ``png``.
-    payload : mapping
-        What the layout reads; plain JSON.
-    pictures : mapping, optional
-        JPEG files by their ``file`` in the payload's ``photos`` and ``logo``; what has no file is left out.
-
-    Returns
-    -------
-    bytes
-        The file. A PNG has only the first page.
-
-    Raises
-    ------
-    TypesetError
-        The layout cannot be typeset.
+    ``pictures`` are JPEG files by their ``file`` in the payload's ``photos`` and ``logo``; what has no file is left out.
+    Raise TypesetError if the layout cannot be typeset.
     """
     files = dict(pictures or {})
     photos = [photo for photo in payload.get("photos") or () if photo["file"] in files]

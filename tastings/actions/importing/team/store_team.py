@@ -49,31 +49,13 @@ class ImportedTeam:
 def import_team(
     path: Path, *, team: str, log: LogLine, now: datetime, join: Collection[str] = frozenset()
 ) -> ImportedTeam:
-    """Import an export into a team that has no records yet, made by this name if there is none.
+    """Import an export into a team that has no records yet, named by id or name; made by this name if there is none.
 
     Ids stay as they are, so a team cannot be imported on the server that it is on. Its people get logins without a
-    password under their old names. One who has a login here already becomes a member only if ``join`` names them: a
-    file must not put somebody into a team they know nothing of.
-
-    Parameters
-    ----------
-    path
-        The zip.
-    team
-        Id or name of the team; a name that is new makes one.
-    log
-        Called with a line for each step.
-    now
-        When those of ``join`` join.
-    join
-        User names of logins of this server that become members.
-
-    Raises
-    ------
-    ArchiveError
-        The file is not valid, at the place named; nothing was stored.
-    Invalid
-        The team has records, or its name cannot be one.
+    password under their old names. One who has a login here already becomes a member, at ``now``, only if ``join``
+    names them: a file must not put somebody into a team they know nothing of. ``log`` is called with a line for each
+    step. Raise ArchiveError, with the place, if the file is not valid (nothing was stored then), Invalid if the team
+    has records or its name cannot be one.
     """
     with open_archive(path, log=log) as archive, ExitStack() as cleanup:
         with transaction.atomic():

@@ -53,8 +53,8 @@ def typeset(
 ) -> bytes:
     """Typeset ``payload``, plain JSON, with a layout of ``tastings/layouts``: as ``pdf``, or its first page as ``png``.
 
-    ``pictures`` are JPEG files by their ``file`` in the payload's ``photos`` and ``logo``; what has no file is left out.
-    Raise TypesetError if the layout cannot be typeset.
+    ``pictures`` are JPEG files by their ``file`` in the payload's ``photos`` and ``logo``; what has no file is left
+    out. Raise TypesetError if the layout cannot be typeset.
     """
     files = dict(pictures or {})
     photos = [photo for photo in payload.get("photos") or () if photo["file"] in files]

@@ -42,7 +42,7 @@ def test_more_waiting_requests_than_threads_and_others_are_answered(made):
     wanted = [uuid4() for _ in range(6 * serving.THREADS)]
 
     async def scene():
-        app = serving.Serving(Documents(made))
+        app = serving.WebApplication(Documents(made))
         # each of another person: a client has a share of the threads only
         waiting = [AsgiRequest(app, f"/{one}", peer=f"192.0.2.{i}") for i, one in enumerate(wanted)]
         while len(app._documents._waiting) < len(wanted):
@@ -61,7 +61,7 @@ def test_document_that_takes_too_long_gives_the_202_without_our_header(made, mon
     monkeypatch.setattr(documents, "WAIT_S", 0.05)
 
     async def scene():
-        return await AsgiRequest(serving.Serving(Documents(made)), f"/{uuid4()}").answer()
+        return await AsgiRequest(serving.WebApplication(Documents(made)), f"/{uuid4()}").answer()
 
     answer = asyncio.run(scene())
     assert (answer.status, answer.body, answer.headers["retry-after"]) == (202, b"later", "2")
@@ -72,7 +72,7 @@ def test_more_than_fit_get_their_202_at_once(made, monkeypatch):
     monkeypatch.setattr(documents, "MOST_WAITING", 0)
 
     async def scene():
-        return await AsgiRequest(serving.Serving(Documents(made)), f"/{uuid4()}").answer()
+        return await AsgiRequest(serving.WebApplication(Documents(made)), f"/{uuid4()}").answer()
 
     assert asyncio.run(scene()).status == 202
 
@@ -89,7 +89,7 @@ def test_database_that_is_away_for_a_moment_ends_no_wait(made, monkeypatch):
     monkeypatch.setattr(documents, "_finished", finished)
 
     async def scene():
-        app = serving.Serving(Documents(made))
+        app = serving.WebApplication(Documents(made))
         request = AsgiRequest(app, f"/{document}")
         while len(calls) < 2:
             await asyncio.sleep(0.01)

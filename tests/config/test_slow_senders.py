@@ -22,7 +22,7 @@ SIGN_IN = "/api/v1/auth/tokens"
 
 def serving_with(app, **limits):
     """Return the web server before an application, with other limits for bodies."""
-    made = serving.Serving(app)
+    made = serving.WebApplication(app)
     made._bodies = Transfers(replace(LIMITS, **limits))
     return made
 
@@ -59,7 +59,7 @@ def test_more_slow_senders_than_threads_and_all_others_are_answered():
     who = person(TeamFactory(), "taster")
 
     async def scene():
-        app = serving.Serving(application)
+        app = serving.WebApplication(application)
         slow = [posted(app, SIGN_IN, length=1000, headers=[JSON]) for _ in range(4 * serving.THREADS)]
         for one in slow:
             one.send(b'{"username": ')
@@ -113,7 +113,7 @@ def test_body_beyond_every_limit_is_refused_before_a_thread_is_taken(length):
         raise AssertionError("a thread was taken")
 
     async def scene():
-        large = posted(serving.Serving(app), length=length)
+        large = posted(serving.WebApplication(app), length=length)
         if length is None:
             for _ in range(5):
                 large.send(bytes(1024 * 1024))
@@ -129,7 +129,7 @@ def test_body_in_very_many_small_pieces_is_refused(chunked):
     """Each piece costs time on the event loop: 300,000 chunks of one byte took 4.6 s of it."""
 
     async def scene():
-        request = posted(serving.Serving(echo), length=None if chunked else 100_000)
+        request = posted(serving.WebApplication(echo), length=None if chunked else 100_000)
         for _ in range(bodies.FREE_PIECES + 1):
             request.send(b"a")
         return await request.answer()
@@ -140,7 +140,7 @@ def test_body_in_very_many_small_pieces_is_refused(chunked):
 
 def test_body_in_many_pieces_of_an_ordinary_size_arrives():
     async def scene():
-        request = posted(serving.Serving(echo))
+        request = posted(serving.WebApplication(echo))
         for _ in range(bodies.FREE_PIECES + 100):
             request.send(b"a" * bodies.LEAST_PIECE_BYTES)
         request.send(b"", more=False)
@@ -155,7 +155,7 @@ def test_body_arrives_whole_and_with_its_length(size, chunked):
     sent = bytes(i % 251 for i in range(1000)) * (size // 1000 + 1)
 
     async def scene():
-        request = posted(serving.Serving(echo), length=None if chunked else size)
+        request = posted(serving.WebApplication(echo), length=None if chunked else size)
         for start in range(0, size, 100_000):
             request.send(sent[start : min(start + 100_000, size)])
         request.send(b"", more=False)
@@ -171,7 +171,7 @@ def test_chunked_body_is_read_by_the_api():
     from config.wsgi import application  # noqa: PLC0415
 
     async def scene():
-        app = serving.Serving(application)
+        app = serving.WebApplication(application)
         request = posted(app, SIGN_IN, headers=[JSON])
         request.send(json.dumps({"username": "ina", "password": "wrong", "device": "phone"}).encode(), more=False)
         answer = await request.answer()
@@ -187,7 +187,7 @@ def test_sender_that_leaves_reaches_no_view_and_leaves_nothing():
         raise AssertionError("a thread was taken")
 
     async def scene():
-        made = serving.Serving(app)
+        made = serving.WebApplication(app)
         gone = posted(made, length=1000)
         gone.send(b"x" * 500)
         gone.hang_up()
@@ -264,7 +264,7 @@ def test_live_events_ask_to_come_again_while_the_database_is_away(monkeypatch):
     monkeypatch.setattr(DatabaseWrapper, "cursor", down)
 
     async def scene():
-        request = AsgiRequest(serving.Serving(echo), "/api/v1/events", headers=[("authorization", "Bearer x")])
+        request = AsgiRequest(serving.WebApplication(echo), "/api/v1/events", headers=[("authorization", "Bearer x")])
         return await request.answer()
 
     answer = asyncio.run(scene())

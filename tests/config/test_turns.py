@@ -120,7 +120,7 @@ def test_busy_server_says_when_to_come_again():
         return [b""]
 
     async def scene():
-        made = serving.Serving(app)
+        made = serving.WebApplication(app)
         made._turns = turns(0, wait_s=0.05)
         return await AsgiRequest(made, "/").answer()
 
@@ -141,7 +141,7 @@ def test_sync_after_a_large_answer_counts_as_large(size, is_large):
 
 async def turns_asked_for(app, tokens):
     """Send a sync with each token, one after another; return as which client each got its turn, and the answers."""
-    made = serving.Serving(app)
+    made = serving.WebApplication(app)
     asked = []
 
     class Watching(Turns):
@@ -188,7 +188,7 @@ def test_exports_and_imports_have_threads_of_their_own(method, path):
     """More than there are threads of theirs, none of which ends, and a small request."""
 
     async def scene():
-        made = serving.Serving(export_or_small)
+        made = serving.WebApplication(export_or_small)
         exports = [AsgiRequest(made, path, method=method, peer=f"192.0.2.{i}", reads=False) for i in range(10, 18)]
         small = await AsgiRequest(made, "/").answer()
         for one in exports:

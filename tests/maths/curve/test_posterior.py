@@ -225,7 +225,7 @@ def test_what_ratings_say_of_the_slope_is_without_what_was_believed():
     grid = make_grid(n_k=2, n_tau=2, n_n=1)
     sums = sums_with_slope(np.random.default_rng(6), (SIGMA.size, grid.n_nodes))
     sums = replace(sums, order_order=sums.order_order + 30, order_cross=sums.order_cross - 2)
-    said = [
+    evidence = [
         posterior_from(sums, n_absent=0.0, grid=grid, slope=OrderSlope(probability=p, mean=m)).slope_evidence
         for p, m in ((0.1, -0.2), (0.9, 0.4))
     ]
@@ -234,17 +234,17 @@ def test_what_ratings_say_of_the_slope_is_without_what_was_believed():
     weights /= weights.sum()
     mean, second = (weights * mean_slope).sum(), (weights * square).sum()
     precision = 1 / (second - mean**2) - 0.3**-2
-    assert said[0] == said[1]
-    assert (said[0].mean, said[0].sd) == pytest.approx((mean / (second - mean**2) / precision, precision**-0.5))
+    assert evidence[0] == evidence[1]
+    assert (evidence[0].mean, evidence[0].sd) == pytest.approx((mean / (second - mean**2) / precision, precision**-0.5))
 
 
-@pytest.mark.parametrize(("order_order", "is_said"), [(0.112, True), (0.110, False), (0.0, False)])
-def test_ratings_say_nothing_of_a_slope_below_a_hundredth_of_the_broad_normals_precision(order_order, is_said):
+@pytest.mark.parametrize(("order_order", "has_evidence"), [(0.112, True), (0.110, False), (0.0, False)])
+def test_ratings_say_nothing_of_a_slope_below_a_hundredth_of_the_broad_normals_precision(order_order, has_evidence):
     grid = make_grid(n_k=2, n_tau=1, n_n=1)
     one = np.ones((SIGMA.size, grid.n_nodes))
     sums = sums_of(precision=one, order_order=one * order_order)
     evidence = posterior_from(sums, n_absent=0.0, grid=grid, slope=OrderSlope(probability=0.25)).slope_evidence
-    assert evidence == (SlopeEvidence(0.0, pytest.approx(order_order**-0.5)) if is_said else None)
+    assert evidence == (SlopeEvidence(0.0, pytest.approx(order_order**-0.5)) if has_evidence else None)
 
 
 def test_mean_curve_leaves_a_slope_out_until_it_is_probable_enough():

@@ -107,6 +107,12 @@ def test_one_infusion_of_a_number_stays_and_notes_of_the_other_are_refused():
     assert problem.detail == "the session has an infusion 1 already"
 
 
+def test_each_session_has_numbers_of_its_own():
+    other = change("session", OTHER, **BREW, lot=str(LOT))
+    sent = [change("infusion", NEW[i], **{**POUR, "session": str(s)}, number=1) for i, s in enumerate((FREE, OTHER))]
+    assert names(new_session(), other, *sent) == ["applied"] * 4
+
+
 def test_of_an_infusion_whose_number_is_taken_only_the_change_of_number_is_refused():
     sent = [
         new_session(),
@@ -115,9 +121,10 @@ def test_of_an_infusion_whose_number_is_taken_only_the_change_of_number_is_refus
         change("infusion", NEW[1], remarks="thin"),
         change("infusion", NEW[1], stamp=LATER._replace(at="2026-03-04T12:20:00.000000Z"), number=1),
         change("infusion", NEW[1], stamp=LATER._replace(at="2026-03-04T12:21:00.000000Z"), rest_s=5),
+        change("infusion", NEW[2], **POUR, number=7),
     ]
     state = state_with()
-    assert names(*sent, state=state) == ["applied", "applied", "applied", "applied", [("number", "taken")], "applied"]
+    assert names(*sent, state=state) == [*["applied"] * 4, [("number", "taken")], "applied", "applied"]
     values = state.records["infusion"][NEW[1]].values
     assert [values[name] for name in ("number", "remarks", "rest_s")] == [2, "thin", 5]
 
@@ -231,6 +238,8 @@ def test_an_edit_that_loses_is_merged_and_unchanged_once_all_of_it_is_in_the_his
     history.append((LOT, LostValue("kind", "green", early)))
     assert names(*sent) == ["applied", "unchanged"]
     assert names(*sent, change("lot", OLDER, stamp=early, name="Older")) == ["applied", "unchanged", "merged"]
+    [partly] = verdicts(change("lot", LOT, stamp=early, name="".join(["Rid", "ge"]), kind="green"))
+    assert [lost["field"] for lost in partly.lost] == ["kind"]
 
 
 def test_an_edit_that_lost_before_stays_accepted_after_its_sender_lost_the_role(history):
@@ -281,6 +290,15 @@ def test_a_session_that_comes_after_the_reveal_gets_the_lot_of_its_cup_with_the_
     revealed = stamps.records["session"][FREE].current
     assert revealed.stamps["lot"] == revealed.stamps["flight_cup"] == LATER
     assert stamps.records["session"][SESSION].values["lot"] == str(LOT)
+
+
+def test_a_session_that_has_its_lot_keeps_its_stamp_when_its_cup_is_named_again():
+    state = state_with(cups={CUP: cup(revealed=True)})
+    state.records["session"][SESSION].current.values["flight_cup"] = str(CUP)
+    state.records["session"][SESSION].current.stamps["flight_cup"] = STAMP
+    assert names(change("session", SESSION, flight_cup=str(CUP), leaf_g=6), state=state) == ["applied"]
+    session = state.records["session"][SESSION].current
+    assert (session.values["lot"], session.stamps["lot"], session.stamps["leaf_g"]) == (str(LOT), STAMP, LATER)
 
 
 def test_a_phone_that_repeats_the_lot_of_a_cup_does_not_stamp_it():

@@ -236,6 +236,18 @@ def test_a_number_that_is_taken_is_refused_and_other_edits_of_the_record_stand(t
     assert (second.number, second.remarks) == (2, "stands")
 
 
+def test_an_infusion_comes_back_only_while_its_number_is_free(taster):
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
+    gone, other = (InfusionFactory(session=session, number=n) for n in (1, 2))
+    sync(taster.client, [change("infusion", gone.id, deleted=True)])
+    sync(taster.client, [change("infusion", other.id, at="2026-03-04T12:40:00Z", number=1)])
+    [verdict] = sync(taster.client, [change("infusion", gone.id, at="2026-03-04T12:50:00Z", steep_s=9)])["verdicts"]
+    assert [(p["field"], p["code"]) for p in verdict["problems"]] == [("number", "taken")]
+    sync(taster.client, [change("infusion", other.id, at="2026-03-04T12:55:00Z", deleted=True)])
+    again = [change("infusion", gone.id, at="2026-03-04T12:50:00Z", steep_s=9)]
+    assert verdict_names(sync(taster.client, again)) == ["applied"]
+
+
 def test_two_new_infusions_of_one_number_in_one_body_keep_the_first(taster):
     session = SessionFactory(lot__team=taster.team, by=taster.user)
     sent = [

@@ -152,16 +152,19 @@ class Applier:
     def _verdict(self, i: int, deleted: Collection[str]) -> Verdict:
         change, result = self._changes[i], self._results[i]
         pending = self._state.record_of(change)
-        revision = pending.revision if pending.exists else None
         if result.verdict == "refused":
             return Verdict(
-                type=change.type, id=str(change.id), verdict="refused", revision=revision, problems=result.problems
+                type=change.type,
+                id=str(change.id),
+                verdict="refused",
+                revision=pending.revision,
+                problems=result.problems,
             )
         return Verdict(
             type=change.type,
             id=str(change.id),
             verdict=result.verdict,
-            revision=revision,
+            revision=pending.revision,
             problems=deleted_parents(pending, deleted),
             lost=lost_fields(without_known_lot(change, pending), pending),
         )

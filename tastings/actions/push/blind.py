@@ -16,9 +16,7 @@ from tastings.actions.push.state import PushState
 
 def without_known_lot(change: Change, pending: PendingRecord) -> Change:
     """Leave out the lot of a blind session, which a phone that sends all fields repeats."""
-    if change.type != "session" or "lot" not in change.fields:
-        return change
-    if not (change.fields.get("flight_cup") or pending.values.get("flight_cup")):
+    if "lot" not in change.fields or not pending.values.get("flight_cup"):
         return change
     if change.fields["lot"] not in (None, pending.values.get("lot")):
         return change  # the checks refuse it

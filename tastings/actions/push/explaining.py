@@ -16,13 +16,13 @@ def lost_fields(change: Change, pending: PendingRecord) -> Sequence[Mapping[str,
     lost = []
     for name, value in change.fields.items():
         stands = record.values.get(name)
-        if stands is value or same_json(stands, value):
+        if same_json(stands, value):
             continue
         if name != DELETED and (stamp := record.stamps.get(name)) is not None:
             lost.append({"field": name, "value": stands, "at": stamp.at, "by": stamp.by})
     if change.deletes != record.removed:
         others = [stamp for name, stamp in record.stamps.items() if (name == DELETED) == record.removed]
-        latest = max(others, key=lambda stamp: stamp.order)
+        latest = max(others)
         lost.append({"field": DELETED, "value": record.removed, "at": latest.at, "by": latest.by})
     return lost
 

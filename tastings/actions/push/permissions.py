@@ -34,7 +34,7 @@ def not_yours(change: Change, pending: PendingRecord, state: PushState) -> list[
         return [Problem("session", NOT_YOURS, _("only its taster, a buyer or an owner changes this"))]
     if not _is_own(pending, state):
         return [Problem("id", NOT_YOURS, _("only who made it, a buyer or an owner changes this"))]
-    return list(_purchase_problems(change, pending)) if change.type == "lot" else []
+    return list(_purchase_problems(change, pending))
 
 
 def without_purchase_repeats(change: Change, pending: PendingRecord, state: PushState) -> Change:

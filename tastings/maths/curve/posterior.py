@@ -264,7 +264,7 @@ def _exclude_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of t
     slopes: Mapping[str, OrderSlope],
 ) -> Posterior:
     """Exclude outlying sessions one at a time, lowest p value first."""
-    max_outliers = min(int(MAX_OUTLIER_SHARE * len(sessions)), len(sessions) - MIN_OTHER_SESSIONS)
+    max_outliers = int(MAX_OUTLIER_SHARE * len(sessions))
     while len(posterior.outliers) < max_outliers and p_values.min() < SUSPECT_P:
         index_of_lowest = int(p_values.argmin())
         left_out = (*posterior.outliers, index_of_lowest)

@@ -73,8 +73,19 @@ def test_two_outliers_are_left_out_one_after_the_other():
 
 
 def test_at_most_a_quarter_of_the_sessions_is_left_out():
-    odd = [replace(FLAT, session=f"flat {i}", taster=f"joker {i}") for i in range(3)]
-    assert len(outliers_of([*lot(n_sessions=4), *odd])) <= 1
+    shapes = {
+        "late": (1, 1.5, 2, 3, 4, 5, 6, 7, 8),
+        "fading": (8, 7, 6, 5, 4, 3, 2, 1.5, 1),
+        "jagged": (2, 7, 3, 8, 4, 8, 3, 7, 3),
+    }
+    odd = [brew_of(name, taster=name, strength=shape) for name, shape in shapes.items()]
+    assert outliers_of([*lot(n_sessions=8), *odd]) == {"late", "fading"}  # the most unlikely ones
+    assert outliers_of([*lot(n_sessions=9), *odd]) == set(shapes)
+
+
+def test_suspect_session_that_the_others_allow_stays():
+    jagged = np.round(0.4 * np.array(BUILDING) + 0.6 * np.array([2, 7, 3, 8, 4, 8, 3, 7, 3]), 1)
+    assert outliers_of([*lot(n_sessions=5), brew_of("mild", taster="odd", strength=jagged)]) == set()
 
 
 def test_outliers_are_found_anew_from_kept_totals():

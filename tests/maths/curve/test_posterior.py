@@ -200,8 +200,9 @@ def test_slope_of_the_order_is_that_of_numerical_integration():
     grid = make_grid(n_k=2, n_tau=2, n_n=1)
     sums = sums_with_slope(np.random.default_rng(5), (SIGMA.size, grid.n_nodes))
     slope = OrderSlope(probability=0.3, mean=-0.2, sd=0.25)
-    found = posterior_from(sums, n_absent=0.0, grid=grid, slope=slope)
-    without = posterior_from(sums, n_absent=0.0, grid=grid)
+    unlikely = replace(sums, constant=sums.constant + 4000)  # so that exp alone gives 0
+    found = posterior_from(unlikely, n_absent=0.0, grid=grid, slope=slope)
+    without = posterior_from(unlikely, n_absent=0.0, grid=grid)
 
     total, mean, sd, mean_slope, _ = integrated(sums, slope)
     prior = np.exp(grid.log_prior) * norm.pdf(np.log(SIGMA), np.log(0.75), 0.6)[:, None]
@@ -309,6 +310,38 @@ def test_posterior_on_some_nodes_forgets_the_others():
     found = whole.on(np.array([1, 3]))
     assert found.weights == pytest.approx(np.array([[1 / 3, 2 / 3]]))
     assert (found.mean.tolist(), found.sd.tolist()) == ([[1, 3]], [[2, 4]])
+
+
+def test_scale_of_a_team_that_has_all_tasted_is_surer_than_of_one_with_many_others():
+    def of_teams(*sizes):
+        sessions = [replace(tasted_of([5, 6, 6, 5, 4], taster=str(i)), n_tasters=n) for i, n in enumerate(sizes)]
+        return fit(sessions, grid=GRID)
+
+    all_of_two, of_sixty = of_teams(2, 2), of_teams(60, 60)
+    assert all_of_two.draws().cups(CUPS).std(axis=0)[2] < of_sixty.draws().cups(CUPS).std(axis=0)[2]
+    assert of_teams(None, 2).weights == pytest.approx(all_of_two.weights)  # a session from before a taster joined
+    assert of_teams(2, 60).weights == pytest.approx(of_sixty.weights)
+
+
+def test_each_attribute_has_the_slope_that_is_believed_of_it():
+    sessions = [tasted_of([5, 6, 6, 5, 4])]
+    slopes = {"strength": OrderSlope(probability=0.25, mean=-0.15, sd=0.04)}
+    found = fit_all({"strength": sessions, "sweetness": sessions}, grid=GRID, slopes=slopes)
+    assert 0.1 < found["strength"].slope_probability < 0.9
+    assert found["sweetness"].slope_probability == 0.0
+
+
+def test_session_that_a_known_slope_explains_is_no_outlier():
+    """Seven sessions, and one with forty other cups in between, each of which takes 0.15 points."""
+    ratings = np.array([8.0, 9.6, 9.7, 9.7, 9.6, 9.0])
+    sessions = [tasted_of(ratings - 0.15 * np.arange(6), taster=str(i)) for i in range(7)]
+    order = np.array([0.0, 1, 2, 43, 44, 45])
+    sessions.append(replace(tasted_of(ratings - 0.15 * order, taster="late"), order=order))
+    known = {"": OrderSlope(probability=0.9999, mean=-0.15, sd=0.001)}
+    found = fit_all({"": sessions}, grid=GRID, slopes=known)[""]
+    assert (found.slope_shown, found.outliers) == (pytest.approx(-0.15, abs=0.005), ())
+    unknown = [replace(one, order=np.arange(6.0)) for one in sessions]
+    assert fit_all({"": unknown}, grid=GRID, slopes=known)[""].outliers == (7,)
 
 
 def test_scale_held_to_the_team_is_another_posterior_than_a_free_one():

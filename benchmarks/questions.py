@@ -15,6 +15,7 @@ from benchmarks.worlds import SimulatedLeaf, SimulatedTeam, draw_leaf, draw_sess
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.even_brew import MOST_INFUSIONS
+from tastings.maths.certainty import CENTRAL_80
 from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.curve.estimate import STRENGTH
@@ -34,7 +35,6 @@ from tastings.maths.roast.rest import (
 )
 
 ROASTED = date(2026, 1, 1)
-_Z80 = 1.2815515655446004
 DESCRIPTORS = ("sweetness", "bitterness", "aroma", "body", "aftertaste")
 
 
@@ -120,7 +120,7 @@ def draw_roast(rng: np.random.Generator) -> SimulatedRoast:
     degree = str(rng.choice(list(STARTS)))
     start = float(rng.uniform(*STARTS[degree]))
     shortest, longest = USUAL_REST_DAYS.get(degree, UNKNOWN_REST_DAYS)
-    sd = 1.5 * log(longest / shortest) / _Z80 / 2
+    sd = 1.5 * log(longest / shortest) / CENTRAL_80 / 2
     return SimulatedRoast(
         degree=degree,
         level=liked_roast(degree, team_level=TEAM_LEVEL),

@@ -1,5 +1,7 @@
-"""No number of tastings makes a computed statement certain: the model itself may be wrong."""
+"""How sure a statement is said to be: intervals of 80 %, and no probability of 0 or 1: the model may be wrong."""
 
+CENTRAL_80 = 1.2815515655446004
+"""Standard deviations from the middle of a normal to either end of its central 80 %."""
 SUREST, LEAST = 0.999, 0.001
 
 

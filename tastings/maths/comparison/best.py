@@ -6,11 +6,9 @@ import numpy as np
 from scipy.special import ndtr
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.certainty import never_certain
+from tastings.maths.certainty import CENTRAL_80, never_certain
 from tastings.maths.comparison.side_by_side import Comparison
 
-_SD_BY_80 = 2 * 1.2815515655446004
-"""Width of a normal's central 80 % in standard deviations."""
 _LEAST_VARIANCE = 1e-4
 _N_POINTS, _REACH_SD = 2001, 6.0
 
@@ -32,7 +30,7 @@ def best_of(comparison: Comparison, *, descriptor: str) -> Mapping[str, float]:
             return {}
         i, j = place[pair.first], place[pair.second]
         means[i, j], means[j, i] = difference.mean, -difference.mean
-        variances[i, j] = variances[j, i] = ((difference.high - difference.low) / _SD_BY_80) ** 2
+        variances[i, j] = variances[j, i] = ((difference.high - difference.low) / (2 * CENTRAL_80)) ** 2
     probabilities = highest_of(means.mean(axis=1), variance=_own_variances(variances))
     return {name: never_certain(p) for name, p in zip(names, probabilities, strict=True)}
 

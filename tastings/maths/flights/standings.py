@@ -9,9 +9,6 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.curve.profile import TAIL
 from tastings.maths.flights.cups import ServedCups
 
-CENTRAL_80 = 1.2815515655446004
-"""Standard deviations from the middle of a normal to either end of its central 80 %."""
-
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

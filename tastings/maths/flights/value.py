@@ -7,7 +7,8 @@ from math import isfinite
 import numpy as np
 from scipy.special import ndtr
 
-from tastings.maths.flights.standings import CENTRAL_80, Standing
+from tastings.maths.certainty import CENTRAL_80
+from tastings.maths.flights.standings import Standing
 
 _N_NODES = 401
 _REACH = 6.0

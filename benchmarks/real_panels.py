@@ -72,7 +72,7 @@ TELEVISIONS = RealPanel("televisions", flight="Picture", lot="TVset", taster="As
 SOUPS = RealPanel("soups", flight="panel", lot="PROD", taster="RESP", session="DAY", scale=6, scores=("SURENESS",))
 """How sure 185 people were, from 1 to 6, that a soup was not the usual one."""
 SOUP_PANEL = 6
-"""So many of them, in the order of the table, are one panel."""
+"""People of one panel, in the order of the table."""
 
 
 def read_rows(path: Path) -> list[Row]:

@@ -39,9 +39,9 @@ WORDS = ("strength", "sweetness", "bitterness", "astringency", "body", "aroma", 
          "freshness", "orchid", "peach", "thin")  # fmt: skip
 SERVICE_S = 600.0
 PATIENCE_S = 600.0
-"""So long a process may take beside the service itself before the run fails."""
+"""Longest time that a process may take beyond the service itself. [s]"""
 SYNCS = 200
-"""So many does the floor play."""
+"""Syncs that the floor plays."""
 
 
 class Taster(threading.Thread):

@@ -1,4 +1,4 @@
-"""What a note costs the store, and how much of it each piece of work touches: what docs/growth.md stands on.
+"""What a note costs the store, and how much of it each piece of work touches: the figures of docs/growth.md.
 
 Run from the repository root: ``python -m benchmarks.store``; a few minutes, most of them filling. Starts its own
 throw-away servers unless ``DATABASE_URL`` and ``REDIS_URL`` are set. Two teams share the tables and their sessions are

@@ -1,4 +1,4 @@
-"""The team's own page: the way to all that belongs to it, with what stands there now."""
+"""The team's own page: links to all that belongs to it, each with what it has now."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the teams of an owner use of what they may."""
+"""What an owner's teams use of their quotas."""
 
 from __future__ import annotations
 

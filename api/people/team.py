@@ -31,7 +31,7 @@ class RoastLevel(StrictField, s.FloatField):
         return float(value)
 
 
-class TimeZoneField(StrictField, s.CharField):
+class StrictTimeZoneField(StrictField, s.CharField):
     """A name of the IANA Time Zone Database."""
 
     def clean(self, value: object) -> str:
@@ -58,7 +58,7 @@ class TeamChangeSerializer(BodySerializer):
     unknown = gettext_lazy("is not part of a team")
     name = StrictNameField(required=False, allow_null=True, max_length=120)
     ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10)
-    time_zone = TimeZoneField(
+    time_zone = StrictTimeZoneField(
         required=False, allow_null=True, max_length=64, help_text="a name of the IANA Time Zone Database"
     )
 

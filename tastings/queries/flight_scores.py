@@ -17,7 +17,7 @@ from lots.schema import format_stamp
 from tastings.figures import from_stored
 from tastings.maths.flights.cups import Cup
 from tastings.maths.flights.factors import weighted_score
-from tastings.maths.flights.result import LeftOutSession
+from tastings.maths.flights.result import UncountedSession
 from tastings.models import Flight, Note, Session
 
 Measure = Literal["liking", "weighted"]
@@ -45,7 +45,7 @@ class Scores:
     """Cups by measure: ``liking`` in points of 10, ``weighted`` in points of 100; and sessions that do not count."""
 
     cups: Mapping[Measure, Sequence[Cup]]
-    left_out: Sequence[LeftOutSession]
+    left_out: Sequence[UncountedSession]
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -131,26 +131,26 @@ def counted_scores(flight: Flight) -> CountedScores:
 
 def scores_of(flight: Flight) -> Scores:
     """Return what the cups of a revealed flight scored, as it counts: each cup once, however often it was sent."""
-    left_out: list[LeftOutSession] = []
+    left_out: list[UncountedSession] = []
     cups: dict[Measure, list[Cup]] = {"liking": [], "weighted": []}
     places: dict[str, int] = defaultdict(int)
     sessions = sorted(counted_scores(flight).sessions, key=lambda session: (session.began, session.session))
     chosen = _session_by_cup(sessions, flight.weights)
     for session in sessions:
         if session.private:
-            left_out.append(LeftOutSession(session.session, "private"))
+            left_out.append(UncountedSession(session.session, "private"))
             continue
         points = points_of(session.ratings, flight.weights)
         is_scored = any(score is not None for score in points.values())
         if is_scored and session.cup and chosen[session.cup] != session.session:
-            left_out.append(LeftOutSession(session.session, "same_cup"))
+            left_out.append(UncountedSession(session.session, "same_cup"))
             continue
         sitting = f"{session.taster} {session.sitting}"
         places[sitting] += 1  # as it was really tasted: by when it was begun
         if not is_scored:
-            left_out.append(LeftOutSession(session.session, "no_liking"))
+            left_out.append(UncountedSession(session.session, "no_liking"))
         elif flight.weights and points["weighted"] is None:
-            left_out.append(LeftOutSession(session.session, "factors_missing"))
+            left_out.append(UncountedSession(session.session, "factors_missing"))
         for measure, score in points.items():
             if score is not None:
                 cups[measure].append(

@@ -128,3 +128,20 @@ def test_other_words_are_not_taken_for_private_ones(code):
 def test_allowed_names_are_still_there():
     defined = {name for file in python_files() for _, name in defined_names(ast.parse(file.read_text()))}
     assert ALLOWED.keys() - defined == set()
+
+
+TWINS = {"Development": "the figures of a lot, and the row in which they are stored"}
+"""Names of two classes, with the reason. An answer of the API has the name of the figure or row it answers with."""
+
+
+def test_no_two_classes_of_product_code_share_a_name():
+    places: dict[str, list[str]] = {}
+    for file in python_files():
+        place = file.relative_to(ROOT)
+        if place.parts[0] in {"tests", "benchmarks"} or place.parts[:2] == ("tastings", "answers"):
+            continue
+        for node in ast.parse(file.read_text()).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_") and node.name != "Command":
+                places.setdefault(node.name, []).append(f"{place}:{node.lineno}")
+
+    assert {name: where for name, where in places.items() if len(where) > 1}.keys() == TWINS.keys()

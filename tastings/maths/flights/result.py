@@ -151,7 +151,7 @@ class MeasureResult(FlightResult):
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOutSession:
+class UncountedSession:
     """A session that does not count, and why."""
 
     session: str
@@ -163,5 +163,5 @@ class FlightFigures:
     """All that is computed of a revealed flight and stored, and the :data:`METHOD` that computed it."""
 
     measures: tuple[MeasureResult, ...]
-    left_out: tuple[LeftOutSession, ...]
+    left_out: tuple[UncountedSession, ...]
     method: int = METHOD

@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 import pytest
 from django.utils import timezone
 
-from lots.models import FieldHistory
+from lots.models import FieldHistory, Lot
 from tastings.models import Descriptor, Development, Infusion, Note, Session
 from teams.models import Team
 from tests.api.phone import change, pulled_records, sync, verdict_names
@@ -304,6 +304,32 @@ def test_an_edit_of_a_session_makes_its_lot_due_and_a_move_makes_both(taster):
     answer = sync(taster.client, [change("session", session.id, at="2026-03-04T12:40:00Z", lot=str(new.id))])
     due = dict(Development.objects.values_list("lot_id", "due_revision"))
     assert due == {old.id: answer["cursor"], new.id: answer["cursor"]}
+
+
+def test_a_word_that_is_rated_from_now_on_makes_lots_due_that_have_notes_of_it(taster):
+    place, hidden = Place(taster), Place(taster, private=True)
+    word = [change("descriptor", one.descriptor.id, rated_each_infusion=True) for one in (place, hidden)]
+    other = SessionFactory(lot__team=taster.team, by=taster.user)
+    sync(taster.client, [*word, change("session", other.id, leaf_g=6)])
+    assert set(Development.objects.values_list("lot_id", flat=True)) == {place.lot.id, other.lot_id}
+
+
+def test_a_record_has_who_made_it_and_when_and_who_changed_it_last(taster, buyer):
+    session = change("session", lot=str(LotFactory(team=taster.team).id), **SESSION)
+    lot = change("lot", name="Mist Ridge", kind="oolong")
+    before = timezone.now()
+    first = sync(taster.client, [session, lot])
+    made = {row.id: row for model in (Session, Lot) for row in model.objects.filter(id__in=(session["id"], lot["id"]))}
+    sync(
+        buyer.client, [change(one["type"], one["id"], at="2026-03-04T12:40:00Z", remarks="x") for one in (session, lot)]
+    )
+    for verdict, row in zip(first["verdicts"], (made[UUID(one["id"])] for one in (session, lot)), strict=True):
+        assert before < row.created_at == row.updated_at
+        assert (row.author_id, row.by_id, row.team_id) == (taster.user.id, taster.user.id, taster.team.id)
+        assert row.revision == verdict["revision"]
+        changed = type(row).objects.get(id=row.id)
+        assert (changed.author_id, changed.by_id, changed.created_at) == (taster.user.id, buyer.user.id, row.created_at)
+        assert changed.updated_at > row.updated_at
 
 
 def test_a_private_session_makes_nothing_due_until_it_is_shared(taster):

@@ -282,11 +282,12 @@ def cup(*, revealed):
 def test_a_session_that_comes_after_the_reveal_gets_the_lot_of_its_cup_with_the_cups_stamp():
     for revealed, lot in ((True, str(SAMPLE)), (False, None)):
         state = state_with(cups={CUP: cup(revealed=revealed)})
-        assert names(new_session(lot=None, flight_cup=str(CUP)), state=state) == ["applied"]
+        assert names(change("session", FREE, **BREW, flight_cup=str(CUP)), state=state) == ["applied"]
         session = state.records["session"][FREE].current
         assert session.values.get("lot") == lot
     stamps = state_with(cups={CUP: cup(revealed=True)})
-    verdicts(new_session(lot=None, flight_cup=str(CUP)), change("session", SESSION, leaf_g=6), state=stamps)
+    blind = change("session", FREE, **BREW, flight_cup=str(CUP))
+    assert names(blind, change("session", SESSION, leaf_g=6), state=stamps) == ["applied", "applied"]
     revealed = stamps.records["session"][FREE].current
     assert revealed.stamps["lot"] == revealed.stamps["flight_cup"] == LATER
     assert stamps.records["session"][SESSION].values["lot"] == str(LOT)

@@ -7,7 +7,7 @@ import pytest
 
 from tastings.actions.push.change import Change
 from tastings.actions.push.checks import NEW, find_problems
-from tastings.actions.push.state import StoredDescriptor
+from tastings.actions.push.state import MergeTarget, StoredDescriptor
 from tests.sync.push_state import (
     BREW,
     CUP,
@@ -203,3 +203,21 @@ def test_a_key_is_free_once_its_word_is_deleted():
     assert [code for _, code, _ in problems("descriptor", FREE, new, state=with_stored(removed=False))] == ["taken"]
     assert problems("descriptor", FREE, new, state=with_stored(removed=True)) == []
     assert problems("descriptor", OTHER, new, state=with_stored(removed=False)) == []
+
+
+def test_a_key_means_the_live_word_then_the_target_of_a_merge_then_a_deleted_word():
+    target = MergeTarget(OTHER, "slate")
+    merged, gone = StoredDescriptor(FREE, True, target), StoredDescriptor(LOT, True, None)
+    words = {"slate": [StoredDescriptor(OTHER, False, None)], "wet_stone": [merged], "gone": [gone]}
+    state = state_with(descriptors=words)
+    meant = {"slate": OTHER, "wet_stone": OTHER, "gone": LOT, "wet_slate": WORD, "unknown": None}
+    assert {key: state.descriptor_id(key) for key in meant} == meant
+    assert {key: state.merge_target(key) for key in meant} == {**dict.fromkeys(meant), "wet_stone": target}
+
+    state.descriptors = {"wet_stone": [StoredDescriptor(SAMPLE, False, None), merged], "wet_slate": [merged]}
+    assert (state.descriptor_id("wet_stone"), state.merge_target("wet_stone")) == (SAMPLE, None)
+    assert (state.descriptor_id("wet_slate"), state.merge_target("wet_slate")) == (WORD, None)  # live in this push
+    state.records["descriptor"][WORD].current.stamps["deleted"] = STAMP  # deleted
+    assert (state.descriptor_id("wet_slate"), state.merge_target("wet_slate")) == (OTHER, target)
+    state.descriptors = {}
+    assert state.descriptor_id("wet_slate") == WORD

@@ -128,10 +128,10 @@ def test_rows_say_who_made_and_who_changed_a_record():
 
 def test_rows_of_infusions_and_notes_come_with_their_session():
     written = rows_of(pushed(("infusion", INFUSION, DELETION), ("note", NOTE, {"text": "x"}), ("lot", LOT, DELETION)))
-    assert [(row.type, row.removed, row.session) for row in written.rows] == [
-        ("lot", True, LOT),
-        ("infusion", True, SESSION),
-        ("note", False, SESSION),
+    assert [row[:5] for row in written.rows] == [
+        ("lot", LOT, 8, True, LOT),
+        ("infusion", INFUSION, 9, True, SESSION),
+        ("note", NOTE, 10, False, SESSION),
     ]
     assert written.rows[0].change["fields"] == written.rows[1].change["fields"] == {}
     assert written.rows[2].change["fields"] == {
@@ -151,6 +151,8 @@ def test_rows_name_the_descriptor_that_one_was_merged_into():
         state.records["note"][record].current.values["descriptor"] = "wet_stone"  # as it was stored before the merge
     state.descriptors = words
     assert [row.change["fields"]["descriptor"] for row in rows_of(state).rows] == ["wet_slate", "wet_slate"]
+    [row] = rows_of(pushed(("note", NEW, {**one, "descriptor": "wet_slate"}))).rows
+    assert row.change["fields"]["descriptor"] == "wet_slate"
 
 
 def test_a_word_of_the_team_is_not_built_in():

@@ -1,4 +1,4 @@
-"""What follows from the records of a push: lots that are due, photos that come or go, rows of its pull. No database."""
+"""What follows from the records of a push: lots that are due, photos, rows of its pull, the audit log. No database."""
 
 from uuid import UUID
 
@@ -6,6 +6,8 @@ import pytest
 
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.change import Change
+from tastings.actions.push.corrections import record_corrections
+from tastings.actions.push.lot_edits import record_lot_edits
 from tastings.actions.push.repeats import ReceivedBefore
 from tastings.actions.push.state import MergeTarget, StoredDescriptor
 from tastings.actions.push.store import changed_lots, changed_photo_parents
@@ -167,3 +169,88 @@ def test_rows_are_read_back_where_more_than_the_records_got_a_revision():
     state = pushed(("lot", LOT, {"name": "x"}))
     assert written_rows(state, after=7, upto=8) is not None
     assert written_rows(state, after=7, upto=9) is None
+
+
+@pytest.fixture
+def audited(monkeypatch):
+    """Return what goes into the audit log after these changes: event and entries, as often as it is written to."""
+    written = []
+    for module in ("lot_edits", "corrections"):
+        monkeypatch.setattr(f"tastings.actions.push.{module}.record_events", lambda **event: written.append(event))
+
+    def entries(state):
+        record_lot_edits(state, now=NOW)
+        record_corrections(state, now=NOW)
+        member = state.member
+        assert all((e["team"], e["login"], e["now"]) == (member.team_id, ME, NOW) for e in written)
+        return [(event["event"], list(event["abouts"])) for event in written if event["abouts"]]
+
+    return entries
+
+
+SAMPLE_MADE = {"name": "x", "kind": "green", "status": "sample", "remarks": "round"}
+
+
+@pytest.mark.parametrize(
+    ("record", "fields", "event", "edits"),
+    [
+        (FREE, SAMPLE_MADE, "lot_made", {"status": [None, "sample"]}),
+        (FREE, {**SAMPLE_MADE, "status": "bought"}, "lot_bought", {"status": [None, "bought"]}),
+        (FREE, {**SAMPLE_MADE, "status": "retired"}, "lot_made", {"status": [None, "retired"]}),
+        (
+            LOT,
+            {"status": "bought", "price_per_kg": 90},
+            "lot_bought",
+            {"status": [None, "bought"], "price_per_kg": [None, 90]},
+        ),
+        (LOT, {"status": "retired", "name": "x"}, "lot_retired", {"name": ["Ridge", "x"], "status": [None, "retired"]}),
+        (LOT, {"price_per_kg": 90}, "lot_priced", {"price_per_kg": [None, 90]}),
+        (LOT, {"currency": "EUR", "remarks": "dear"}, "lot_priced", {"currency": [None, "EUR"], "remarks": []}),
+        (LOT, {"remarks": "round", "name": "Ridge"}, "lot_edited", {"remarks": []}),
+        (LOT, {"status": "sample"}, "lot_edited", {"status": [None, "sample"]}),
+        (LOT, DELETION, "lot_deleted", {}),
+    ],
+)
+def test_what_is_done_to_a_lot_goes_into_the_audit_log(audited, record, fields, event, edits):
+    [(named, [entry])] = audited(pushed(("lot", record, fields)))
+    assert (named, entry["lot"]) == (event, str(record))
+    assert entry["changes"] == edits
+
+
+def test_lots_of_a_push_are_in_the_audit_log_by_what_was_done(audited):
+    state = pushed(("lot", LOT, {"name": "x"}), ("lot", OLDER, {"name": "y"}), ("lot", SAMPLE, {"price_per_kg": 9}))
+    found = {event: [entry["lot"] for entry in entries] for event, entries in audited(state)}
+    assert found == {"lot_edited": [str(LOT), str(OLDER)], "lot_priced": [str(SAMPLE)]}
+
+
+def test_a_lot_that_comes_back_is_in_the_audit_log_and_one_that_stays_is_not(audited):
+    state = pushed(("lot", LOT, {"name": "x"}), ("lot", OLDER, {"name": "Old"}))
+    state.records["lot"][LOT].stored.stamps["deleted"] = STAMP
+    state.records["lot"][LOT].stored.stamps.pop("name")
+    assert state.records["lot"][OLDER].dirty  # a later stamp, the same value
+    assert audited(state) == [("lot_restored", [{"lot": str(LOT), "changes": {"name": ["Ridge", "x"]}}])]
+
+
+def test_corrections_of_anothers_tasting_are_in_the_audit_log(audited):
+    state = pushed(
+        ("session", SESSION, {"leaf_g": 6, "water": "spring"}),
+        ("infusion", INFUSION, DELETION),
+        ("note", NEW, {**OF_SESSION, "moment": "mouth", "text": "x"}),
+    )
+    [(event, entries)] = audited(state)
+    of = {"session": str(SESSION), "taster": str(OTHER)}
+    assert (event, entries) == (
+        "correction",
+        [
+            {"type": "session", "record": str(SESSION), **of, "fields": ["leaf_g", "water"]},
+            {"type": "infusion", "record": str(INFUSION), **of, "fields": ["deleted"]},
+            {"type": "note", "record": str(NEW), **of, "fields": ["moment", "session", "text"]},
+        ],
+    )
+
+
+def test_ones_own_tasting_is_no_correction(audited):
+    made = ("session", FREE, {**BREW, "lot": str(LOT)})
+    state = pushed(made, ("note", NOTE, {"text": "x"}))
+    state.records["session"][SESSION].row.taster_id = ME
+    assert audited(state) == []

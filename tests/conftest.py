@@ -16,6 +16,7 @@ from hypothesis import settings as drawing
 from config.dev.services import test_servers as throw_away_servers
 from config.web.stack import reserve_stack
 from tastings.actions.lexicon import load_lexicon
+from tastings.models import Descriptor
 from teams.models import Role
 from teams.row_security import work_as_owner
 from tests.factories import TeamFactory, person
@@ -133,10 +134,24 @@ def stranger(db):
     return person(TeamFactory(name="Other House"), Role.OWNER)
 
 
+@pytest.fixture(scope="session")
+def _lexicon_rows():
+    """The built-in descriptors as JSON, once a test has loaded them."""
+    return []
+
+
 @pytest.fixture
-def lexicon(db):
-    """The built-in descriptors, which a fresh database lacks until they are loaded."""
-    load_lexicon()
+def lexicon(db, _lexicon_rows):
+    """The built-in descriptors, which a fresh database lacks; loaded once, and copied for each later test."""
+    with connections["default"].cursor() as cursor:
+        if _lexicon_rows:
+            table = Descriptor._meta.db_table
+            rows = f"SELECT * FROM json_populate_recordset(NULL::{table}, %s)"  # noqa: S608 - the name of a table
+            cursor.execute(f"INSERT INTO {table} {rows}", _lexicon_rows)
+        else:
+            load_lexicon()
+            cursor.execute(f"SELECT json_agg(d)::text FROM {Descriptor._meta.db_table} d WHERE team_id IS NULL")  # noqa: S608
+            _lexicon_rows.extend(cursor.fetchone())
 
 
 @pytest.fixture(scope="module")

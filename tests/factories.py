@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
-from django.db.models import F
+from django.db import connection
 from django.test import Client
 from factory.declarations import LazyAttribute, LazyFunction, SelfAttribute, Sequence, SubFactory
 from factory.django import DjangoModelFactory
@@ -34,8 +34,9 @@ def next_revision(team: Team | None) -> int:
     """Count one change of the team; built-in records, which have no team, count for themselves."""
     if team is None:
         return 1
-    Team.objects.filter(id=team.id).update(revision=F("revision") + 1)
-    team.refresh_from_db(fields=["revision"])
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE teams_team SET revision = revision + 1 WHERE id = %s RETURNING revision", [team.id])
+        [team.revision] = cursor.fetchone()
     return team.revision
 
 

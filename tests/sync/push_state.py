@@ -40,7 +40,7 @@ def pending(kind, record, values, *, revision=7):
 
 def state_with(role="buyer", **others):
     """Return what a push has read of the stored records, or this instead."""
-    member = Member(user_id=ME, role=role)
+    member = Member(user_id=ME, team_id=UUID(int=5), role=role)
     records = {
         kind: {record: pending(kind, record, values) for record, values in rows.items()}
         for kind, rows in STORED.items()

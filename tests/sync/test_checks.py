@@ -219,5 +219,7 @@ def test_a_key_means_the_live_word_then_the_target_of_a_merge_then_a_deleted_wor
     assert (state.descriptor_id("wet_slate"), state.merge_target("wet_slate")) == (WORD, None)  # live in this push
     state.records["descriptor"][WORD].current.stamps["deleted"] = STAMP  # deleted
     assert (state.descriptor_id("wet_slate"), state.merge_target("wet_slate")) == (OTHER, target)
+    state.descriptors = {"wet_slate": [StoredDescriptor(OTHER, False, None)]}
+    assert state.descriptor_id("wet_slate") == OTHER
     state.descriptors = {}
     assert state.descriptor_id("wet_slate") == WORD

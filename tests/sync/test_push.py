@@ -308,6 +308,7 @@ def test_an_edit_of_a_session_makes_its_lot_due_and_a_move_makes_both(taster):
 
 def test_a_word_that_is_rated_from_now_on_makes_lots_due_that_have_notes_of_it(taster):
     place, hidden = Place(taster), Place(taster, private=True)
+    Place(taster)  # with notes of another word
     word = [change("descriptor", one.descriptor.id, rated_each_infusion=True) for one in (place, hidden)]
     other = SessionFactory(lot__team=taster.team, by=taster.user)
     sync(taster.client, [*word, change("session", other.id, leaf_g=6)])
@@ -349,6 +350,22 @@ def test_a_few_statements_however_many_records(taster, lexicon, django_assert_nu
         cursor = sync(taster.client, small, cursor=revision)["cursor"]
     with django_assert_num_queries(17):
         sync(taster.client, large, cursor=cursor)
+
+
+def test_only_the_change_that_the_database_refuses_is_refused(taster, monkeypatch):
+    """As when another team has used the same new id after it was looked up."""
+    theirs = LotFactory(team=Team.objects.create(name="Second House"))
+    monkeypatch.setattr("tastings.actions.push.reading.readable_by_kind", lambda _: {})
+    lot = uuid4()
+    sent = [
+        change("session", lot=str(lot), **SESSION),
+        change("lot", theirs.id, name="Ours", kind="green"),
+        change("lot", lot, name="Mist Ridge", kind="oolong"),
+    ]
+    answer = sync(taster.client, sent)
+    assert verdict_names(answer) == ["applied", "refused", "applied"]
+    refused = {"field": "", "code": "conflict", "detail": "does not fit with what is stored"}
+    assert (answer["verdicts"][1]["id"], answer["verdicts"][1]["problems"]) == (str(theirs.id), [refused])
 
 
 def test_another_members_private_session_looks_absent(taster, buyer, lexicon):

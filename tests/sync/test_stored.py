@@ -217,6 +217,13 @@ def test_what_is_done_to_a_lot_goes_into_the_audit_log(audited, record, fields, 
     assert entry["changes"] == edits
 
 
+def test_an_edit_of_a_bought_lot_is_no_purchase(audited):
+    state = pushed(("lot", LOT, {"name": "x"}))
+    for record in (state.records["lot"][LOT].stored, state.records["lot"][LOT].current):
+        record.values["status"] = "bought"
+    assert [event for event, _ in audited(state)] == ["lot_edited"]
+
+
 def test_lots_of_a_push_are_in_the_audit_log_by_what_was_done(audited):
     state = pushed(("lot", LOT, {"name": "x"}), ("lot", OLDER, {"name": "y"}), ("lot", SAMPLE, {"price_per_kg": 9}))
     found = {event: [entry["lot"] for entry in entries] for event, entries in audited(state)}

@@ -72,13 +72,10 @@ def _row(pending: PendingRecord, *, state: PushState) -> dict[str, object]:
     if stored is not None:
         row["created_at"] = stored.created_at
         row[_AUTHOR.get(pending.schema.type, "author_id")] = stored.author_id
-    match pending.schema.type:
-        case "session":
-            row["shared_once"] = (isinstance(stored, Session) and stored.shared_once) or _is_shared(pending.values)
-        case "descriptor":
-            row["position"] = 0
-        case _:
-            pass
+    if pending.schema.type == "session":
+        row["shared_once"] = (isinstance(stored, Session) and stored.shared_once) or _is_shared(pending.values)
+    elif pending.schema.type == "descriptor":
+        row["position"] = 0
     return row
 
 

@@ -1,10 +1,11 @@
 """The roles of web and worker: made if they are missing, and given their permissions after every migration."""
 
-from typing import cast
+from typing import Any, cast
 
 from django.core.exceptions import ImproperlyConfigured
 from django.db import DEFAULT_DB_ALIAS, ProgrammingError, connections, transaction
 from django.db.backends.postgresql.base import DatabaseWrapper
+from django.db.backends.utils import CursorWrapper
 
 from teams.row_security import WORKER_ONLY, role, worker_role
 
@@ -19,8 +20,7 @@ def grant_privileges(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
     connection = connections[using]
     name, worker = connection.ops.quote_name(role()), connection.ops.quote_name(worker_role())
     with transaction.atomic(using=using), connection.cursor() as cursor:
-        cursor.execute("SELECT has_schema_privilege(%s, 'public', 'USAGE')", [role()])
-        if not cursor.fetchone()[0]:
+        if not _value(cursor, "SELECT has_schema_privilege(%s, 'public', 'USAGE')", role()):
             cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
         cursor.execute(f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {name}")
         cursor.execute(f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {name}")
@@ -46,27 +46,22 @@ def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
     try:
         with transaction.atomic(using=using), connection.cursor() as cursor:
             for role_name in (role(), worker_role()):
-                cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [role_name])
-                if not cursor.fetchone()[0]:
+                if not _value(cursor, "SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", role_name):
                     cursor.execute(f"CREATE ROLE {connection.ops.quote_name(role_name)} NOLOGIN")
-                cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [role_name])
-                if cursor.fetchone()[0]:
+                if _value(cursor, "SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", role_name):
                     raise ImproperlyConfigured(
                         f"the role {role_name} passes row-level security: take BYPASSRLS from it"
                     )
-            cursor.execute("SELECT pg_has_role(%s, %s, 'USAGE')", [worker_role(), role()])
-            if not cursor.fetchone()[0]:
+            if not _value(cursor, "SELECT pg_has_role(%s, %s, 'USAGE')", worker_role(), role()):
                 cursor.execute(f"GRANT {name} TO {worker}")
             # since 16 a member may lack the privilege to act as the role, such as the login that has just made it
             privilege = "SET" if connection.pg_version >= 160000 else "MEMBER"
             for role_name in (role(), worker_role()):
-                cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [role_name, privilege])
-                if not cursor.fetchone()[0]:
+                if not _value(cursor, "SELECT pg_has_role(current_user, %s, %s)", role_name, privilege):
                     cursor.execute(f"GRANT {connection.ops.quote_name(role_name)} TO CURRENT_USER")
     except ProgrammingError as error:
         with connection.cursor() as cursor:
-            cursor.execute("SELECT current_user")
-            owner = connection.ops.quote_name(cursor.fetchone()[0])
+            owner = connection.ops.quote_name(_value(cursor, "SELECT current_user"))
             cursor.execute("SELECT rolname FROM pg_roles WHERE rolname = ANY (%s)", [[role(), worker_role()]])
             present = {role_name for (role_name,) in cursor.fetchall()}
         sql = [f"CREATE ROLE {connection.ops.quote_name(role_name)} NOLOGIN;"
@@ -88,13 +83,11 @@ def create_login(name: str, *, password: str, acts_as: str) -> None:
     login, target = connection.ops.quote_name(name), connection.ops.quote_name(acts_as)
     try:
         with transaction.atomic(), connection.cursor() as cursor:
-            cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [name])
-            if not cursor.fetchone()[0]:
+            if not _value(cursor, "SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", name):
                 cursor.execute(f"CREATE ROLE {login} LOGIN NOINHERIT")
             _check_owns_nothing(name, acts_as=acts_as)
             cursor.execute(f"ALTER ROLE {login} LOGIN NOINHERIT PASSWORD '{_hashed(connection, name, password)}'")
-            cursor.execute("SELECT pg_has_role(%s, %s, 'MEMBER')", [name, acts_as])
-            if not cursor.fetchone()[0]:
+            if not _value(cursor, "SELECT pg_has_role(%s, %s, 'MEMBER')", name, acts_as):
                 cursor.execute(f"GRANT {target} TO {login}")
     except ProgrammingError as error:
         raise ImproperlyConfigured(
@@ -111,8 +104,7 @@ def create_replication_login(*, password: str) -> None:
     connection = cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS])
     try:
         with transaction.atomic(), connection.cursor() as cursor:
-            cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [REPLICATION_LOGIN])
-            if not cursor.fetchone()[0]:
+            if not _value(cursor, "SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", REPLICATION_LOGIN):
                 cursor.execute(f"CREATE ROLE {REPLICATION_LOGIN} LOGIN REPLICATION")
             cursor.execute(
                 f"ALTER ROLE {REPLICATION_LOGIN} PASSWORD '{_hashed(connection, REPLICATION_LOGIN, password)}'"
@@ -124,6 +116,12 @@ def create_replication_login(*, password: str) -> None:
         ) from error
 
 
+def _value(cursor: CursorWrapper, sql: str, *values: str) -> Any:  # noqa: ANN401 - any column
+    """Return the only value of a query with one row."""
+    cursor.execute(sql, values or None)
+    return cursor.fetchone()[0]
+
+
 def _hashed(connection: DatabaseWrapper, name: str, password: str) -> str:
     """Return a password as the server stores it, so that no statement holds it in clear."""
     hashed: bytes = connection.connection.pgconn.encrypt_password(password.encode(), name.encode(), b"scram-sha-256")
@@ -132,10 +130,10 @@ def _hashed(connection: DatabaseWrapper, name: str, password: str) -> str:
 
 def _check_owns_nothing(name: str, *, acts_as: str) -> None:
     with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
-        cursor.execute("SELECT rolsuper OR rolbypassrls OR rolcreaterole FROM pg_roles WHERE rolname = %s", [name])
-        is_powerful = cursor.fetchone()[0]
-        cursor.execute("SELECT count(*) FROM pg_class WHERE relowner = %s::regrole", [f'"{name}"'])
-        owned = cursor.fetchone()[0]
+        is_powerful = _value(
+            cursor, "SELECT rolsuper OR rolbypassrls OR rolcreaterole FROM pg_roles WHERE rolname = %s", name
+        )
+        owned = _value(cursor, "SELECT count(*) FROM pg_class WHERE relowner = %s::regrole", f'"{name}"')
         cursor.execute(
             """SELECT granted.rolname FROM pg_auth_members JOIN pg_roles AS granted ON granted.oid = roleid
                WHERE member = %s::regrole AND granted.rolname <> %s""",

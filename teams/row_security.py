@@ -222,9 +222,7 @@ def every_team() -> list[UUID]:
 
 def has_team() -> bool:
     """Whether there is any team on this server."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT leafspan_has_team()")
-        return bool(cursor.fetchone()[0])
+    return bool(_value("SELECT leafspan_has_team()"))
 
 
 def teams_with_outdated_figures(*, method: str) -> list[UUID]:
@@ -278,16 +276,12 @@ def renew_photos_statement(team: UUID, parents: Collection[UUID]) -> Statement:
 
 def delete_teamless_failures(*, before: datetime) -> int:
     """Delete old failed sign-ins of the audit log that belong to no team; return their number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT leafspan_forget_failures_of_nobody(%s)", [before])
-        return int(cursor.fetchone()[0])
+    return int(_value("SELECT leafspan_forget_failures_of_nobody(%s)", before))
 
 
 def delete_expired_sessions(*, before: datetime) -> int:
     """Delete the browser sessions that ended before; return their number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT leafspan_delete_expired_sessions(%s)", [before])
-        return int(cursor.fetchone()[0])
+    return int(_value("SELECT leafspan_delete_expired_sessions(%s)", before))
 
 
 def is_row_security_error(error: Exception) -> bool:
@@ -324,9 +318,13 @@ def worker_role() -> str:
 
 
 def _id(sql: str, *values: str | UUID) -> UUID | None:
+    return cast("UUID | None", _value(sql, *values))
+
+
+def _value(sql: str, *values: str | UUID | datetime) -> Any:  # noqa: ANN401 - any column
     with connection.cursor() as cursor:
-        cursor.execute(sql, values)
-        return cast("UUID | None", cursor.fetchone()[0])
+        cursor.execute(sql, values or None)
+        return cursor.fetchone()[0]
 
 
 def _ids(sql: str, *values: str | UUID) -> list[UUID]:

@@ -41,8 +41,8 @@ from tastings.maths.brewing.extraction import (
 from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA, level_estimate, level_precision_and_cross
-from tastings.maths.curve.posterior import SIGMA_SPREAD, fit
-from tastings.maths.curve.scale_effects import expected_absent_tasters
+from tastings.maths.curve.posterior import LESS_NOISE, MORE_NOISE, fit
+from tastings.maths.curve.scale_effects import expected_absent_tasters, unknown_shift_sd
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SIGMA, session_shift_sd
 from tastings.maths.curve.totals_cache import TOTALS_CACHE
 
@@ -176,9 +176,10 @@ def log_density(followed: tuple[PreparedSession, ...], *, gain_of_level: bool) -
         if np.any(step[:4] < low) or np.any(step[:4] > high):
             return -np.inf
         log_k, log_tau, n, log_sigma, level = step
+        log_noise = log_sigma - np.log(USUAL_SIGMA)
         total = -0.5 * (
             ((n - 0.7) / 0.25) ** 2
-            + ((log_sigma - np.log(USUAL_SIGMA)) / SIGMA_SPREAD) ** 2
+            + (log_noise / (MORE_NOISE if log_noise > 0 else LESS_NOISE)) ** 2
             + ((level - LEVEL_MEAN) / LEVEL_SD) ** 2
         )
         total += np.logaddexp.reduce(
@@ -201,8 +202,7 @@ def log_density(followed: tuple[PreparedSession, ...], *, gain_of_level: bool) -
             session_shift_sd(np.exp(log_sigma)) ** 2 * same_session
             + np.outer(own, own) * SESSION_GAIN_SD**2 * same_session
         )
-        # An uncalibrated taster's shift is 0.5 up to the usual noise and grows with more.
-        covariance += (scale.offset_sd * max(np.exp(log_sigma) / USUAL_SIGMA, 1.0)) ** 2 * own_scale
+        covariance += unknown_shift_sd(np.exp(log_sigma)) ** 2 * own_scale
         covariance += np.outer(tasters, tasters) * own_scale
         covariance[np.diag_indices(lot.ratings.size)] += np.exp(2 * log_sigma)
         root = np.linalg.cholesky(covariance)

@@ -7,7 +7,7 @@ the results, as markdown and drawings, to ``docs/study.md`` and ``docs/study-*.s
 
 import argparse
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -17,13 +17,13 @@ from time import monotonic
 import numpy as np
 
 from benchmarks.curves import CurveScores, World, label_moved, lots_of_a_team
-from benchmarks.endings import TeamScores, all_scores, tables
+from benchmarks.endings import SESSIONS, all_scores, tables
 from benchmarks.hard_worlds import HARD_WORLDS
 from benchmarks.plots import Axis, Line, drawing
+from benchmarks.requirements import Curves, all_worlds, requirements
 from benchmarks.worlds import draw_leaf
 from tastings.maths.curve.development import METHOD
 
-SESSIONS = (1, 3, 8)
 WORLDS = {
     "saturating": World(),
     "power": World(leaf=partial(draw_leaf, power=True)),
@@ -47,8 +47,6 @@ METHOD_6_COVERED = {
 }
 """Found on 400 lots of each harder world before the noise of real panels, forms of leaf and heat errors came in."""
 
-Curves = dict[tuple[str, int], CurveScores]
-
 
 @dataclass(slots=True)
 class Progress:
@@ -67,26 +65,10 @@ class Progress:
                 print(file=sys.stderr)
 
 
-@dataclass(frozen=True, slots=True)
-class Requirement:
-    """One requirement: its name, what was found and what is asked for, one per number of sessions."""
-
-    name: str
-    values: Sequence[float]
-    low: Sequence[float]
-    high: Sequence[float]
-
-    def row(self) -> str:
-        """Return the row as markdown."""
-        holds = all(low <= value <= high for low, value, high in zip(self.low, self.values, self.high, strict=True))
-        values = " / ".join(f"{value:.2f}" for value in self.values)
-        return f"| {self.name} | {values} | {'yes' if holds else '**no**'} |"
-
-
 def all_curves(
     worlds: Mapping[str, World], *, lots: int, start: int, progress: Callable[[str, int, int], None], first: int = 0
-) -> Curves:
-    curves: Curves = {}
+) -> dict[tuple[str, int], CurveScores]:
+    curves = {}
     for number, (name, world) in enumerate(worlds.items(), start=first):
         for sessions in SESSIONS:
             scores = curves[name, sessions] = CurveScores()
@@ -142,51 +124,10 @@ def infusion_table(curves: Curves) -> str:
         bias, cover = score.errors().mean(axis=0), score.coverage()
         rows.append(f"| {world} | {sessions} | bias | " + " | ".join(f"{value:+.2f}" for value in bias) + " |")
         rows.append("| | | covers | " + " | ".join(f"{value:.2f}" for value in cover) + " |")
+    for sessions in SESSIONS:
+        cover = all_worlds(curves, sessions=sessions)
+        rows.append(f"| all three | {sessions} | covers | " + " | ".join(f"{value:.2f}" for value in cover) + " |")
     return "\n".join(rows)
-
-
-def requirements(curves: Curves, *, teams: dict[int, TeamScores], moved: float) -> str:
-    """Set what is asked for beside what was found in the saturating world."""
-    saturating = [curves["saturating", sessions] for sessions in SESSIONS]
-    is_confident = [float(score.is_label_correct()[score.is_confident()].mean()) for score in saturating]
-    last = saturating[-1]
-    none, full = (0.0,) * 3, (np.inf,) * 3
-    rows = (
-        Requirement("RMSE at most 0.85 / 0.52 / 0.37", [of.rmse() for of in saturating], none, (0.85, 0.52, 0.37)),
-        Requirement(
-            "80 % intervals of curves cover 0.76 to 0.84",
-            [float(score.coverage().mean()) for score in saturating],
-            *band(0.76, 0.84),
-        ),
-        Requirement(
-            "labels right, a slow fade counted as steady, at least 0.83 / 0.87 / 0.91",
-            [float(score.is_fade_or_not_correct().mean()) for score in saturating],
-            (0.83, 0.87, 0.91),
-            full,
-        ),
-        Requirement("labels right where p > 0.8, at least 0.92", is_confident, *band(0.92, 1.0)),
-        Requirement(
-            "80 % intervals of counts cover at least 0.80",
-            [float(np.mean(team.ways["learned"].covered)) for team in teams.values()],
-            *band(0.80, 1.0),
-        ),
-        Requirement(
-            "the same without the team's other lots",
-            [float(np.mean(team.ways["alone"].covered)) for team in teams.values()],
-            *band(0.80, 1.0),
-        ),
-        Requirement(
-            "times as good as averages at 8 sessions, at least 2", [last.plain_rmse() / last.rmse()], (2.0,), full[:1]
-        ),
-        Requirement("labels of eight sessions moved by one of all tens, below 0.05", [moved], (0.0,), (0.05,)),
-    )
-    return "\n".join(
-        ["| required | found at 1 / 3 / 8 sessions | met |", "| --- | --- | --- |", *(row.row() for row in rows)]
-    )
-
-
-def band(low: float, high: float) -> tuple[Sequence[float], Sequence[float]]:
-    return (low,) * 3, (high,) * 3
 
 
 def draw(curves: Curves) -> None:
@@ -208,8 +149,8 @@ def draw(curves: Curves) -> None:
         ],
         x=Axis("infusion", tuple(range(1, 13))),
         y=Axis("share of intervals that cover the true value", (0.5, 0.6, 0.7, 0.8, 0.9, 1.0), "{:.1f}"),
-        title="Cover of the 80 % interval by infusion; shaded: 0.76 to 0.84",
-        band=(0.76, 0.84),
+        title="Cover of the 80 % interval by infusion; shaded: 0.75 to 0.85",
+        band=(0.75, 0.85),
     )
     labels = drawing(
         [
@@ -244,7 +185,9 @@ tasters has a gain, a shift and a noise of their own; the scale is the mean of t
 points, from 0 to 10. In the `large team` taste saturates and there are forty tasters, so that hardly anyone tastes a
 lot twice. Errors are those of the even-brew curve of strength, in points of 0 to 10.
 
-## Requirements, in the saturating world
+## Requirements
+
+In the saturating world, where no other is named.
 
 {requirements}
 
@@ -288,33 +231,41 @@ teams and the present error for rested ones. The lots of a team together separat
 lot is computed with the evidence of the eleven other lots of its team. The tasters are the same in its twelve lots, so
 these rows vary more by chance than the others.
 
-The bands are too wide for ordinary teams. This was tried, on 80 to 300 lots a row and other random numbers (starts 515
-and 616); the cover is that of `saturating` at eight sessions, 0.86 before:
+Until method 14 the bands of ordinary teams were too wide (0.82 to 0.87 covered). What they allow for, tired tasters
+and a thermometer above all, cannot be left out without failing the harder worlds, so since method 15 the band of a
+curve is the central 75 % of its draws. That was chosen on 90 to 120 lots a row of other random numbers (start 919), the
+figures of method 14 from start 2027 being known; on 120 lots of a third start (1313) the three ordinary worlds together
+covered 0.84, 0.83 and 0.79. With it came, chosen in the same way:
 
-- Without the thermometer and the activation energy, or without the usual or the late part of the model's error: no
-  less than 0.84. Not adopted.
-- Without all of the model's error: 0.81, but 0.71 at the first infusion, and 0.64 at the twelfth of broken and slow
-  leaf. Not adopted.
-- Without the slope of the order: bands a quarter narrower, cover 0.86, but nothing allows for tired tasters. With a
+- Late errors of the model of 0.35 instead of 0.25 points: the last three cups of `saturating` at eight sessions covered
+  in 0.75 instead of 0.71.
+- Steps of 0.4 instead of 0.3 points beyond the last rated cup: `stops at three` 0.79, 0.76 and 0.80 instead of 0.78,
+  0.73 and 0.75, late errors counted in. The larger of these steps and the posterior's own spread, instead of their sum:
+  0.77, 0.73 and 0.82 with steps of 0.7. Not adopted.
+- Noise far above the usual taken as less unlikely, and shifts of unknown tasters that grow to 1.35 points with it:
+  `real panels` 0.70, 0.76 and 0.78 instead of 0.68, 0.74 and 0.76.
+- Ratings at an end of the scale completed with the noise of their session instead of the usual: `real panels` covered
+  0.01 to 0.02 more, with errors 0.01 to 0.03 points larger. Not adopted.
+
+The mean stays inside the band, so the narrower band draws it towards fatigue where that is likely: at eight sessions
+the error of `saturating` is 0.236 points, with method 14 it was 0.231. Kept inside the central 80 % instead, with the
+band reaching to the mean, it was 0.259 instead of 0.263 in the 120 lots of start 919; not done yet.
+
+Of one taster's lots 0.83, 0.79 and 0.76 are covered: the tasters who have not tasted stay as unknown as they were,
+while the leaf, which bands allow too much for, becomes known.
+
+Tried before (starts 515, 616 and 818, 80 to 300 lots a row):
+
+- Without the slope of the order: bands a quarter narrower, cover the same, but nothing allows for tired tasters. With a
   slope of probability 0.10 instead of 0.25 the bands of `fatigue` cover 0.72 instead of 0.78 at three sessions. Not
   adopted.
 - A mean that waits for 99 % instead of 95 %: error of `saturating` 0.25 instead of 0.27 points, of `fatigue` 0.69
   instead of 0.67. Adopted.
-- An error of the first cup that grows with how dry the leaf still is: 0.59 instead of 0.46 of slow leaf's first cups
-  covered at eight sessions. Adopted.
+- An error of the first cup that grows with how dry the leaf still is, and is less for weak cups: 0.74 instead of 0.46
+  of slow leaf's first cups covered at eight sessions. Adopted.
 
-Two changes were tried for the weakest cups, the first of slow leaf and the twelfth of broken leaf, on 100 lots a row of
-eight sessions (start 818), each lot computed both ways:
-
-- The model's error is less for weak cups, so their ratings say less of it; and 0.08 instead of 0.12 points for the
-  error at any infusion. The first cup of slow leaf: 0.74 covered instead of 0.57. The twelfth of broken leaf: 0.74 as
-  before. `saturating` and `power`: 0.82 and 0.85 as before, with bands as wide and no more error. Adopted with method
-  13.
-- An error that has half its size at half a point, not at one: 0.77 of the twelfth cup of broken leaf covered, ordinary
-  bands 1.3 % wider. Not adopted.
-
-Such late cups are computed 0.2 points too weak, which eight ratings hardly show: the model has one solute, the leaf
-three.
+Late cups of broken leaf are computed 0.2 points too weak, which eight ratings hardly show: the model has one solute,
+the leaf three.
 
 ## How many steeps
 
@@ -369,7 +320,7 @@ def main() -> None:
         teams=chosen.teams,
         absurd=chosen.absurd,
         start=chosen.start,
-        requirements=requirements(curves, teams=teams, moved=moved),
+        requirements=requirements(curves, harder=harder, teams=teams, moved=moved),
         curves=curve_table(curves),
         infusions=infusion_table(curves),
         harder=hard_table(harder),

@@ -18,6 +18,7 @@ from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import Grid
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.posterior import fit
+from tastings.maths.curve.scale_effects import unknown_shift_sd
 from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings, session_shift_sd
 from tastings.maths.flights.cups import Cup, repeatability, served_cups
 from tastings.maths.flights.model import draw
@@ -120,6 +121,12 @@ def test_three_oils_that_hardly_differ_are_not_told_apart_by_one_session(rows):
 def test_sessions_differ_as_those_of_published_panels():
     # Between the session shifts of 0.46 found with a retest noise of 1.74 and those of this panel, which hold more.
     assert 0.46 <= session_shift_sd(1.74) <= POTATO_WEEKS * 10 / SCALE
+
+
+def test_levels_of_unknown_tasters_differ_as_those_of_published_panels():
+    # Levels of 1.35 beside a retest noise of 1.74; 2.245 of 15 between the tasters of this panel, whose noise is 1.50.
+    assert unknown_shift_sd(1.74) == pytest.approx(1.35, abs=0.02)
+    assert 0.75 * 2.245 * 10 / SCALE < unknown_shift_sd(POTATO_NOISE * 10 / SCALE) < 2.245 * 10 / SCALE
 
 
 @pytest.mark.parametrize("attribute", ["potato", "rancid"])

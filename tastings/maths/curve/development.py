@@ -14,7 +14,7 @@ from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
 
-METHOD = "14"
+METHOD = "15"
 """Version of the whole method: stored figures of another version are computed again."""
 
 
@@ -31,7 +31,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class CurvePoint:
-    """One infusion of a curve: the mean cup and its central 80 % interval. [points, 0 to 10].
+    """One infusion of a curve: the mean cup and its 80 % interval. [points, 0 to 10].
 
     ``observed`` is the mean of the ``n`` ratings of that infusion, each brought to the even brew: the rating plus what
     the fitted model says the even brew's cup differs from the cup tasted.

@@ -32,6 +32,7 @@ from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, Posterior, fit_all
 from tastings.maths.curve.profile import (
+    CURVE_TAIL,
     LABELS,
     UNDECIDED,
     Curve,
@@ -261,7 +262,7 @@ def _attribute(key: str, *, posterior: Posterior, tasted: Sequence[TastedSession
     cups = error.applied(draws.on_scale(strength))
     shapes = curve_shapes(np.maximum(strength if departure is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
     label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
-    shown = summarise_cups(cups, in_mean=draws.in_mean)
+    shown = summarise_cups(cups, in_mean=draws.in_mean, tail=CURVE_TAIL)
     return _Attribute(
         key=key, posterior=posterior, curve=shown, profile=_as_shown(label, shown), points=points, error=error
     )

@@ -22,11 +22,12 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
 from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals
+from tastings.maths.curve.scale_effects import unknown_shift_sd
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
 USUAL_SD = 0.08
 """Sd of the error at every infusion. [points]"""
-LATE_SD = 0.25
+LATE_SD = 0.35
 """Sd of what is added by the twelfth infusion. [points]"""
 FIRST_SD, FIRST_FADES = 0.9, 0.4
 """Sd of what is added at the first infusion of dry leaf [points], and the share of it that is left in the next cup."""
@@ -38,9 +39,9 @@ REACH = 2.5
 """Distance over which the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
 """Strength at which the error has half its size. [points]"""
-BEYOND_SD = 0.3
+BEYOND_SD = 0.4
 """Sd of what each infusion after the last rated one adds to the error: independent steps, whose variances add up, so
-that the ninth has 0.9. [points]"""
+that the ninth has 1.2. [points]"""
 _BEYOND_STEP = 3**0.5 - 1  # another lattice than those of the draws, of their rates and of pairs
 _UNKNOWN = TasterScale()
 
@@ -126,7 +127,7 @@ class ModelError:
                 np.bincount(index, weights=np.concatenate(values)[inside], minlength=infusions)[rated] / count[rated]
                 for values in ([session.residual for session in left], [session.expected for session in left])
             )
-            shift_2 = _UNKNOWN.offset_sd**2 * open_share + float(session_shift_sd(sigma)) ** 2 / len(left)
+            shift_2 = float(unknown_shift_sd(sigma)) ** 2 * open_share + float(session_shift_sd(sigma)) ** 2 / len(left)
             gain_2 = _UNKNOWN.gain_sd**2 * open_share + SESSION_GAIN_SD**2 / len(left)
             noise = np.diag(sigma**2 / count[rated]) + shift_2 + gain_2 * np.outer(expected, expected)
             share = expected / (expected + WEAK_CUP)

@@ -42,9 +42,12 @@ LEAST_EVIDENCE = 0.01
 N_ABSENT_UNCENTRED = 1e9
 """A number of absent tasters so large that the mean of those present is not constrained."""
 
-SIGMA_SPREAD = 0.6
-"""Prior sd of log sigma: 1.5 sds reach the 1.8 points of retests in published panels."""
-_SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / SIGMA_SPREAD) ** 2)
+LESS_NOISE, MORE_NOISE = 0.6, 0.9
+"""Prior sds of log sigma below and above the usual noise. The 1.8 points of retests in published panels are one sd up:
+the few ratings of one session could not tell such noise from the usual if it were unlikely."""
+_SIGMA_WEIGHT = np.exp(
+    -0.5 * (np.log(SIGMA / USUAL_SIGMA) / np.where(SIGMA > USUAL_SIGMA, MORE_NOISE, LESS_NOISE)) ** 2
+)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
 SIGMA_LOG_PRIOR.setflags(write=False)
 
@@ -199,9 +202,9 @@ def fit_all(
 
     Notes
     -----
-    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.6), and those of the grid. The
-    totals of tasters are cached between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost
-    time.
+    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma normal about log 0.75 with sds of 0.6 below and 0.9
+    above, and those of the grid. The totals of tasters are cached between calls
+    (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost time.
     """
     posteriors = _fit_posteriors(tasted, grid=grid, centre_on_team=centre_on_team, slopes=slopes)
     many = {key: sessions for key, sessions in tasted.items() if len(sessions) > MIN_OTHER_SESSIONS}

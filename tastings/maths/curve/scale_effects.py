@@ -19,7 +19,6 @@ from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.level import USUAL_SIGMA
 from tastings.maths.curve.sufficient_statistics import SIGMA, TasterStatistics
 
-_MORE_NOISE = np.maximum(SIGMA[:, None] / USUAL_SIGMA, 1.0)
 _TEAM_SIZES = np.arange(4.0, 61.0)
 LEAST_ABSENT = 0.01
 """Somebody may always join the team; with nobody at all the sums of calibrated tasters could not be divided."""
@@ -199,13 +198,19 @@ def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, leve
     return reduce(TeamStatistics.__add__, integrated, empty_statistics(n_nodes=level.size))
 
 
-def _shift_sd(scale: TasterScale) -> FloatArray:
-    """Return float64[n_sigma, 1]: the sd of a taster's shift [points].
+def unknown_shift_sd(sigma: FloatArray | float) -> FloatArray:
+    """Return the sd of the shift of a taster who is not calibrated yet [points].
 
-    Until calibrated it grows with the noise, beyond the usual one: who rates less evenly also places the scale so.
+    It grows with the noise, beyond the usual one: who rates less evenly also places the scale so. 0.5 at the usual
+    noise, 1.35 at that of retests in published panels, whose tasters differed by 1.35.
     """
+    return _UNKNOWN.offset_sd + 0.86 * np.maximum(np.asarray(sigma) - USUAL_SIGMA, 0.0)
+
+
+def _shift_sd(scale: TasterScale) -> FloatArray:
+    """Return float64[n_sigma, 1]: the sd of a taster's shift [points]."""
     is_calibrated = scale.gain_sd < _UNKNOWN.gain_sd
-    return np.full((SIGMA.size, 1), scale.offset_sd) if is_calibrated else scale.offset_sd * _MORE_NOISE
+    return np.full((SIGMA.size, 1), scale.offset_sd) if is_calibrated else unknown_shift_sd(SIGMA)[:, None]
 
 
 def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:

@@ -3,8 +3,8 @@
 A rating of infusion j in session s by taster t is ``y = (a + a d) h_j + u + e`` on the team's scale, where
 
 * the gain d is the taster's (N(0, 0.15^2) until calibrated) plus the session's own, N(0, 0.05^2);
-* the shift u is the taster's, with an sd of 0.5 points or 2/3 sigma, whichever is more, until calibrated, plus the
-  session's own (:func:`session_shift_sd`);
+* the shift u is the taster's, until calibrated with an sd of 0.5 points that grows with unusual noise
+  (:func:`tastings.maths.curve.scale_effects.unknown_shift_sd`), plus the session's own (:func:`session_shift_sd`);
 * e ~ N(0, sigma^2).
 
 Given k, tau, n (which decide h) and sigma, all is normal. A session's own shift is a constant column and its gain a

@@ -35,6 +35,11 @@ def test_rested_tasters_cost_the_curve_nothing():
     assert scores(0.0).coverage().mean() > 0.7
 
 
+def test_bands_of_rested_tasters_are_recalibrated():
+    # The central 80 % of the draws hold 0.90 of these curves.
+    assert scores(0.0).coverage().mean() < 0.87
+
+
 def test_slope_is_integrated_out_as_by_numerical_integration():
     """Weights of a node with a slope against the sum over a grid of slopes and levels."""
     grid, zero = make_grid(n_k=1, n_tau=1, n_n=1), np.zeros((8, 1))

@@ -99,3 +99,4 @@ def test_interval_contains_eighty_percent_of_the_draws():
     assert found.mean == pytest.approx(5.0)
     assert found.low == pytest.approx(1.0)
     assert found.high == pytest.approx(9.0)
+    assert summarise_cups(cups, tail=0.25).high == pytest.approx(7.5)

@@ -76,7 +76,7 @@ def written_out(tasted, *, level, slope, first_level, n_absent, node, sigma):
     # Shifts, and gains, of a team of which some are absent add up to 0: that correlates different tasters a little.
     shared = 1 / (len(set(names)) + n_absent) if scale == UNKNOWN else 0.0
     # Shifts grow with the noise, those of tasters until they are calibrated; 0.5 up to the usual 0.75.
-    shift_sd = scale.offset_sd * (max(sigma / 0.75, 1.0) if scale == UNKNOWN else 1.0)
+    shift_sd = 0.5 + 0.86 * max(sigma - 0.75, 0.0) if scale == UNKNOWN else scale.offset_sd
     covariance = (
         sigma**2 * np.eye(y.size)
         + (session_shift_sd(sigma) ** 2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session
@@ -103,7 +103,7 @@ def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale):
     members = len(own) * (scale == UNKNOWN) + n_absent
     for node in range(GRID.n_nodes):
         for s, sigma in enumerate(SIGMA):
-            before = np.log(members * (UNKNOWN.offset_sd * max(sigma / 0.75, 1.0)) ** 2 * members * UNKNOWN.gain_sd**2)
+            before = np.log(members * (0.5 + 0.86 * max(sigma - 0.75, 0.0)) ** 2 * members * UNKNOWN.gain_sd**2)
             for level, slope in ((2.0, 0.0), (5.0, -0.15), (9.0, 0.3)):
                 closed = -0.5 * (
                     found.constant[s, node]

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -57,26 +58,35 @@ def parts(name: str) -> set[str]:
     return {part.lower() for part in re.findall(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+", name)}
 
 
-def private_names(source: str) -> list[tuple[int, str]]:
+@cache
+def names_of(file: Path) -> list[tuple[int, str]]:
+    """Return line and name of all that a file defines."""
+    return names_in(file.read_text())
+
+
+def names_in(source: str) -> list[tuple[int, str]]:
+    return sorted(defined_names(ast.parse(source)))
+
+
+def private_names(names: list[tuple[int, str]]) -> list[tuple[int, str]]:
     """Return line and name of what has a private word; the sentence that names a test is prose."""
-    found = defined_names(ast.parse(source))
     return [
         (line, name)
-        for line, name in sorted(found)
+        for line, name in names
         if parts(name) & PRIVATE and name not in ALLOWED and not name.startswith("test_")
     ]
 
 
-def vague_names(source: str) -> list[tuple[int, str]]:
+def vague_names(names: list[tuple[int, str]]) -> list[tuple[int, str]]:
     """Return line and name of what is called anything whatever."""
-    return [(line, name) for line, name in sorted(defined_names(ast.parse(source))) if name in VAGUE]
+    return [(line, name) for line, name in names if name in VAGUE]
 
 
 def test_no_name_has_a_private_word():
     found = [
         f"{file.relative_to(ROOT)}:{line}: {name}"
         for file in python_files()
-        for line, name in private_names(file.read_text())
+        for line, name in private_names(names_of(file))
     ]
     if found:
         pytest.fail(
@@ -91,7 +101,7 @@ def test_no_name_in_product_code_is_vague():
         f"{file.relative_to(ROOT)}:{line}: {name}"
         for file in python_files()
         if file.relative_to(ROOT).parts[0] != "tests"
-        for line, name in vague_names(file.read_text())
+        for line, name in vague_names(names_of(file))
     ]
     if found:
         pytest.fail("name it after what it holds (row, report, curve, cups):\n" + "\n".join(found), pytrace=False)
@@ -99,12 +109,12 @@ def test_no_name_in_product_code_is_vague():
 
 @pytest.mark.parametrize("code", ["found = 1", "def f(one): ...", "[found for found in x]", "lambda one: 1"])
 def test_vague_names_are_found(code):
-    assert len(vague_names(code)) == 1
+    assert len(vague_names(names_in(code))) == 1
 
 
 @pytest.mark.parametrize("code", ["found_at = 1", "x.y(one)", "f(found=1)", "'one'"])
 def test_other_names_are_not_vague(code):
-    assert vague_names(code) == []
+    assert vague_names(names_in(code)) == []
 
 
 @pytest.mark.parametrize(
@@ -117,16 +127,16 @@ def test_other_names_are_not_vague(code):
     ],
 )  # fmt: skip
 def test_private_words_are_found(code):
-    assert len(private_names(code)) == 1
+    assert len(private_names(names_in(code))) == 1
 
 
 @pytest.mark.parametrize("code", ["withheld = 1", "scaffold_toldest = 1", "background = 1", "x.y(told)", "'held'"])
 def test_other_words_are_not_taken_for_private_ones(code):
-    assert private_names(code) == []
+    assert private_names(names_in(code)) == []
 
 
 def test_allowed_names_are_still_there():
-    defined = {name for file in python_files() for _, name in defined_names(ast.parse(file.read_text()))}
+    defined = {name for file in python_files() for _, name in names_of(file)}
     assert ALLOWED.keys() - defined == set()
 
 

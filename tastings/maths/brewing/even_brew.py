@@ -21,6 +21,7 @@ white                           5 g, 90 deg C, no rinse,     common practice, no
 """
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour
@@ -117,6 +118,7 @@ def even_brew_of(kind: str) -> EvenBrew:
     return _BY_KIND.get(kind, BOILING)
 
 
+@cache
 def even_brew(*, infusions: int = EVEN_INFUSIONS) -> Brew:
     """Return the even brew of oolong and dark tea as a session."""
     return BOILING.brew(infusions=infusions)

@@ -205,9 +205,17 @@ def perceived_strength(content: FloatArray, *, n: FloatArray) -> FloatArray:
     >>> perceived_strength(np.array([0.5, 1.0, 2.0]), n=np.array([0.5])).round(3).tolist()
     [0.681, 1.0, 1.368]
     """
-    exponents, index = np.unique(n, return_inverse=True)
-    b = np.array([_log_slope(float(exponent)) for exponent in exponents])[index].reshape(n.shape)
+    return _strength(content, b=_log_slopes(n))
+
+
+def _strength(content: FloatArray, *, b: FloatArray) -> FloatArray:
     return np.asarray(np.log1p(b * content) / np.log1p(b), dtype=np.float64)
+
+
+def _log_slopes(n: FloatArray) -> FloatArray:
+    """Return the b of each exponent, in the shape of ``n``."""
+    exponents, index = np.unique(n, return_inverse=True)
+    return np.array([_log_slope(float(exponent)) for exponent in exponents])[index].reshape(n.shape)
 
 
 @cache
@@ -229,6 +237,52 @@ def cup_strength_by_leaf(steeping: Steeping, *, k_per_min: FloatArray, tau_s: Fl
     steps = k_per_min[:, None] * steeping.rate * np.diff(effective_s, axis=1, prepend=0.0) / 60
     share = np.exp(steps - np.cumsum(steps, axis=1)) * -np.expm1(-steps)
     return perceived_strength(np.maximum(share, _MIN_SHARE) * (steeping.ratio / REFERENCE_SHARE), n=n[:, None])
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnLeaves:
+    """Leaves given one by one, as some pours have left them; strengths of the next pour for many contact times at once.
+
+    Parameters
+    ----------
+    k_per_min, tau_s, b : float64[n_leaves]
+        Extraction rate [1/min at 100 deg C], wetting lag [s] and slope of the logarithm of taste of each.
+    contact_s : float
+        Contact of the pours before. [s]
+    effective_s, left : float64[n_leaves]
+        Effective extraction time of these [s], and the share of its content that each leaf still has.
+    """
+
+    k_per_min: FloatArray
+    tau_s: FloatArray
+    b: FloatArray
+    contact_s: float
+    effective_s: FloatArray
+    left: FloatArray
+
+    @classmethod
+    def after(
+        cls, contact_s: FloatArray, *, rate: FloatArray, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray
+    ) -> "DrawnLeaves":
+        """Return the leaves after pours of these contact times [s] and rates, float64[n_pours]."""
+        until_s = np.concatenate(([0.0], np.cumsum(contact_s)))
+        effective_s = effective_contact_s(until_s[None, :], tau_s=tau_s[:, None])
+        minutes = np.diff(effective_s, axis=1) @ rate / 60
+        return cls(
+            k_per_min=k_per_min,
+            tau_s=tau_s,
+            b=_log_slopes(n),
+            contact_s=float(until_s[-1]),
+            effective_s=effective_s[:, -1],
+            left=np.exp(-k_per_min * minutes),
+        )
+
+    def strength_of_next(self, contact_s: FloatArray, *, rate: FloatArray, ratio: float) -> FloatArray:
+        """Return float64[n_leaves, n_times]: strength h of the next pour for each contact time [s] with its rate."""
+        effective_s = effective_contact_s(self.contact_s + contact_s[None, :], tau_s=self.tau_s[:, None])
+        steps = self.k_per_min[:, None] * rate * (effective_s - self.effective_s[:, None]) / 60
+        share = self.left[:, None] * -np.expm1(-steps)
+        return _strength(np.maximum(share, _MIN_SHARE) * (ratio / REFERENCE_SHARE), b=self.b[:, None])
 
 
 def _log_normal(z: FloatArray) -> FloatArray:

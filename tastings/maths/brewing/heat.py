@@ -168,12 +168,11 @@ def steeping_of(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
     """
     material = MATERIALS.get(brew.vessel_material, MATERIALS["porcelain"])
     mass_g = brew.vessel_g or vessel_mass_g(vessel_ml=brew.vessel_ml, material=brew.vessel_material)
-    room_c = min(max(DEFAULT_ROOM_C if brew.room_c is None else brew.room_c, -10.0), 45.0)
+    room_c, filled_per_min = _cooling(brew)
     boiling_c = boiling_point_c(brew.altitude_m or 0.0)
     vessel_j_k = mass_g * material.heat_j_gk
     leaf_j_k = brew.leaf_g * LEAF_J_GK
     emptied_j_k = vessel_j_k + leaf_j_k + brew.leaf_g * RETAINED_WATER_G_PER_G * WATER_J_GK
-    filled_per_min = COOLING_PER_MIN * (COOLING_VESSEL_ML / brew.vessel_ml) ** (1 / 3)
 
     vessel_and_leaf_j_k = vessel_j_k + leaf_j_k
     vessel_and_leaf_c = (vessel_j_k * (WARMED_C if brew.warmed else room_c) + leaf_j_k * room_c) / vessel_and_leaf_j_k
@@ -202,6 +201,22 @@ def steeping_of(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
         rate=_mean_rate(np.array(start), room_c=room_c, per_min=np.array(per_min), contact=contact),
         ratio=brew.leaf_g / water_ml / REFERENCE_G_PER_ML,
     )
+
+
+def rates_of_pour(brew: Brew, *, start_c: float, contact_s: FloatArray) -> FloatArray:
+    """Return the rate of one pour, as in :class:`Steeping`, for each of many contact times: float64[n_times].
+
+    ``start_c`` is its temperature after mixing [deg C], which the time does not change.
+    """
+    room_c, per_min = _cooling(brew)
+    times = np.ones_like(contact_s)
+    return _mean_rate(start_c * times, room_c=room_c, per_min=per_min * times, contact=contact_s)
+
+
+def _cooling(brew: Brew) -> tuple[float, float]:
+    """Return the temperature of the room [deg C] and how fast the full vessel cools [1/min]."""
+    room_c = min(max(DEFAULT_ROOM_C if brew.room_c is None else brew.room_c, -10.0), 45.0)
+    return room_c, COOLING_PER_MIN * (COOLING_VESSEL_ML / brew.vessel_ml) ** (1 / 3)
 
 
 _NODES, _NODE_WEIGHTS = roots_legendre(8)

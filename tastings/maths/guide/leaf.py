@@ -8,7 +8,7 @@ import numpy as np
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, EvenBrew
-from tastings.maths.brewing.extraction import cup_strength_by_leaf, default_grid
+from tastings.maths.brewing.extraction import DrawnLeaves, cup_strength_by_leaf, default_grid
 from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, peak_of
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
@@ -48,7 +48,17 @@ class Leaf:
     def steeped(self, steeping: Steeping) -> FloatArray:
         """Return the same for pours whose heat is known."""
         cups = cup_strength_by_leaf(steeping, k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
+        return self.on_scale(cups)
+
+    def on_scale(self, cups: FloatArray) -> FloatArray:
+        """Return strengths h, float64[n_draws, any], as points of each draw's level [0 to 10]."""
         return np.clip(self.level[:, None] * cups, LOWEST, HIGHEST)
+
+    def drawn(self, steeping: Steeping) -> DrawnLeaves:
+        """Return the leaf as all pours but the last leave it."""
+        return DrawnLeaves.after(
+            steeping.contact_s[:-1], rate=steeping.rate[:-1], k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n
+        )
 
     def even_cups(self) -> FloatArray:
         """Return float64[n_draws, 12]: the even brew's cups [points, 0 to 10]."""

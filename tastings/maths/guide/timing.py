@@ -6,16 +6,17 @@ what a person with a clock can time: to 5 s up to a minute, to 10 s above (own r
 the earlier ones gave too much or too little.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor
 
 import numpy as np
 from scipy.optimize import brentq
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Pour
-from tastings.maths.brewing.heat import steeping_of
-from tastings.maths.guide.leaf import Leaf, drawn_s
+from tastings.maths.brewing.brews import Brew, Pour
+from tastings.maths.brewing.extraction import DrawnLeaves
+from tastings.maths.brewing.heat import Steeping, rates_of_pour, steeping_of
+from tastings.maths.guide.leaf import Leaf
 from tastings.maths.guide.pots import Vessel
 
 SHORTEST_S = 5.0
@@ -39,42 +40,67 @@ class Steep:
 
 @dataclass(frozen=True, slots=True)
 class NextPour:
-    """The infusion after ``before``, for any steep: mean strength [points] over the steeps looked at."""
+    """The infusion after ``before``, for any steep.
 
-    vessel: Vessel
+    Parameters
+    ----------
+    shortest : Brew
+        The pours before, and the infusion with the shortest steep.
+    drawn : DrawnLeaves
+        The leaf as the pours before leave it.
+    steeping : Steeping
+        That of ``shortest``.
+    strengths : float64[n_looked_at]
+        Mean strength over the steeps looked at. [points]
+    """
+
     leaf: Leaf
-    before: tuple[Pour, ...]
-    number: int
+    shortest: Brew
+    steeping: Steeping
+    drawn: DrawnLeaves
     strengths: FloatArray
 
     @classmethod
     def after(cls, before: tuple[Pour, ...], *, number: int, vessel: Vessel, leaf: Leaf) -> "NextPour":
         """Look at the next infusion over the whole range of steeps."""
-        empty = cls(vessel=vessel, leaf=leaf, before=before, number=number, strengths=np.empty(0))
-        strengths = np.array([empty.strength(float(steep_s)) for steep_s in _LOOKED_AT_S])
-        return cls(vessel=vessel, leaf=leaf, before=before, number=number, strengths=strengths)
+        brew = vessel.brew((*before, vessel.pour(number, steep_s=SHORTEST_S)))
+        steeping = steeping_of(brew, brew.pours)
+        empty = cls(leaf=leaf, shortest=brew, steeping=steeping, drawn=leaf.drawn(steeping), strengths=np.empty(0))
+        return replace(empty, strengths=empty._cups(_LOOKED_AT_S).mean(axis=0))
 
     @property
     def longest_s(self) -> float:
         """Return the longest steep that may follow the one before [s]."""
-        last = self.before[-1] if self.before else None
+        last = self.shortest.pours[-2] if len(self.shortest.pours) > 1 else None
         if last is None or last.number == 0:
             return LONGEST_S
         return min(max(STEP_UP * last.steep_s, ALWAYS_S), LONGEST_S)
 
     def cups(self, steep_s: float) -> FloatArray:
         """Return float64[n_draws]: the cup of one steep in each draw [points]."""
-        pours = (*self.before, self.vessel.pour(self.number, steep_s=steep_s))
-        return self.leaf.cups(self.vessel.brew(pours))[:, -1]
+        return self._cups(np.array([steep_s]))[:, 0]
 
     def drawn_s(self, steep_s: float) -> float:
         """Return how far one steep would draw the leaf: contact at 100 deg C in all [s]."""
-        pours = (*self.before, self.vessel.pour(self.number, steep_s=steep_s))
-        return float(drawn_s(steeping_of(self.vessel.brew(pours), pours))[-1])
+        contact_s, rate = self._contact_and_rate(np.array([steep_s]))
+        before_s = self.steeping.rate[:-1] @ self.steeping.contact_s[:-1]
+        return float(before_s + rate[0] * contact_s[0])
 
     def strength(self, steep_s: float) -> float:
         """Return the mean cup of one steep [points]."""
         return float(self.cups(steep_s).mean())
+
+    def _cups(self, steeps_s: FloatArray) -> FloatArray:
+        """Return float64[n_draws, n_steeps]: the cup of each steep in each draw [points]."""
+        contact_s, rate = self._contact_and_rate(steeps_s)
+        ratio = float(self.steeping.ratio[-1])
+        return self.leaf.on_scale(self.drawn.strength_of_next(contact_s, rate=rate, ratio=ratio))
+
+    def _contact_and_rate(self, steeps_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return contact time [s] and extraction rate of each steep."""
+        contact_s = self.steeping.contact_s[-1] - SHORTEST_S + steeps_s
+        start_c = float(self.steeping.start_c[-1])
+        return contact_s, rates_of_pour(self.shortest, start_c=start_c, contact_s=contact_s)
 
     def steep_for(self, target: float) -> Steep:
         """Return the steep whose mean cup meets the target."""

@@ -8,13 +8,15 @@ from scipy.stats import norm
 
 from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import (
+    DrawnLeaves,
     cup_strength,
+    cup_strength_by_leaf,
     default_grid,
     extracted_shares,
     make_grid,
     perceived_strength,
 )
-from tastings.maths.brewing.heat import steeping_of
+from tastings.maths.brewing.heat import rates_of_pour, steeping_of
 
 times = st.lists(st.floats(0.5, 3600), min_size=1, max_size=20)
 
@@ -125,3 +127,19 @@ def test_prior_of_a_node_is_the_density_over_the_steps_it_covers():
         weights = (leaf[:, :, None] * n).ravel()
         assert np.exp(grid.log_prior) == pytest.approx(weights / weights.sum(), rel=1e-9)
         assert np.array_equal(grid.any_form, make_grid(n_k=9, n_tau=7, n_n=5).log_prior)
+
+
+@given(times, st.lists(st.floats(0.5, 3600), min_size=1, max_size=4))
+def test_next_pour_of_drawn_leaves_is_the_last_of_the_whole_session(before_s, next_s):
+    leaves = {
+        "k_per_min": np.array([0.05, 0.4, 2.0]),
+        "tau_s": np.array([300.0, 22.0, 3.0]),
+        "n": np.array([0.3, 0.7, 1]),
+    }
+    sessions = [session([*before_s, contact_s]) for contact_s in next_s]
+    first = sessions[0]
+    drawn = DrawnLeaves.after(first.contact_s[:-1], rate=first.rate[:-1], **leaves)
+    rate = rates_of_pour(even_brew(), start_c=float(first.start_c[-1]), contact_s=np.array(next_s))
+    found = drawn.strength_of_next(np.array(next_s), rate=rate, ratio=float(first.ratio[-1]))
+    whole = np.stack([cup_strength_by_leaf(one, **leaves)[:, -1] for one in sessions], axis=1)
+    assert found == pytest.approx(whole, rel=1e-6, abs=1e-9)

@@ -6,9 +6,11 @@ from uuid import uuid4
 
 from django.utils import timezone
 
+from pages import reports
 from tastings.actions.developments import refresh_development
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import write_photo
+from tastings.queries.cache import LRUCache
 from tastings.queries.photos import name_on_disk
 from tests.api.phone import sync
 from tests.api.test_development import session_of
@@ -36,3 +38,9 @@ def photo_of(person, *, of="liquor", **parents):
         content=content, created_at=timezone.now(), touched_at=timezone.now(), **parents,
     )  # fmt: skip
     return photo, thumbnail
+
+
+def forget_reports(monkeypatch):
+    """Begin with no cached report: a lot that several tests share has the same revision again once a test is undone."""
+    for name in ("_by_state", "_by_content"):
+        monkeypatch.setattr(reports, name, LRUCache(100))

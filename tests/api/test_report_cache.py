@@ -6,21 +6,39 @@ import pytest
 
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
+from tastings.actions.lexicon import load_lexicon
 from tastings.figures import to_stored
 from tastings.models import Descriptor, Development, Flight, FlightLot, Photo, Session, TeamPanel
 from tastings.queries.cache import LRUCache
 from tastings.queries.report_state import report_state
-from teams.models import Shop
+from teams.models import Role, Shop
 from tests.api.phone import change, sync, verdict_names
-from tests.api.reported import photo_of, tasted_lot
+from tests.api.reported import forget_reports, photo_of, tasted_lot
 from tests.api.test_development import session_of
-from tests.factories import FlightFactory, LotFactory, ShopFactory, next_revision, web_browser
+from tests.api.world import undone
+from tests.factories import FlightFactory, LotFactory, ShopFactory, TeamFactory, next_revision, person, web_browser
 from tests.tastings.reports.test_photos import AMBER
 
 
+@pytest.fixture(scope="module")
+def tasted(django_db_setup, django_db_blocker):
+    """A lot and the taster who tasted it; what a test does is undone with the test."""
+    with django_db_blocker.unblock(), undone():
+        load_lexicon()
+        taster = person(TeamFactory(), Role.TASTER)
+        yield tasted_lot(taster), taster
+
+
 @pytest.fixture
-def lot(taster, lexicon):
-    return tasted_lot(taster)
+def lot(tasted, db):
+    tasted[0].refresh_from_db()
+    return tasted[0]
+
+
+@pytest.fixture
+def taster(tasted, db):
+    tasted[1].member.refresh_from_db()
+    return tasted[1]
 
 
 @pytest.fixture
@@ -28,6 +46,11 @@ def browser(taster):
     found = web_browser()
     found.force_login(taster.user)
     return found
+
+
+@pytest.fixture(autouse=True)
+def _nothing_cached(monkeypatch):
+    forget_reports(monkeypatch)
 
 
 @pytest.fixture(autouse=True)

@@ -43,7 +43,7 @@ from teams.row_security import (
 from teams.sessions import SessionStore
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
-from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign, stored, text_of
+from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign, stored, text_of, two_teams
 from tests.factories import NOON, LotFactory, NoteFactory, TeamFactory, person
 from tests.flights import flight_of
 from tests.row_security import as_application, as_worker
@@ -416,15 +416,23 @@ def test_the_same_without_the_wall_tells_much(stranger, taster, settings):
     assert {f"/api/v1/{name}s/" for name in TYPES} | {"sync", "/lots/"} <= found
 
 
-@pytest.mark.parametrize(("address", "method"), WITH_ID)
-def test_route_without_its_filters_answers_a_foreign_id_as_an_absent_one(stranger, taster, address, method):
-    path = foreign(address, Place(taster), taster)
-    before = stored(of=taster.team)
-    with without_filters():
-        answer = getattr(stranger.client, method)(path, BODIES.get(method))
+@pytest.fixture(scope="class")
+def people(django_db_setup, django_db_blocker):
+    with django_db_blocker.unblock(), two_teams() as made:
+        yield made
 
-    assert answer.status_code == 404
-    assert stored(of=taster.team) == before
+
+class TestRoutes:
+    @pytest.mark.parametrize(("address", "method"), WITH_ID)
+    def test_route_without_its_filters_answers_a_foreign_id_as_an_absent_one(self, db, people, address, method):
+        taster, place, stranger = people
+        path = foreign(address, place, taster)
+        before = stored(of=taster.team)
+        with without_filters():
+            answer = getattr(stranger.client, method)(path, BODIES.get(method))
+
+        assert answer.status_code == 404
+        assert stored(of=taster.team) == before
 
 
 def test_foreign_record_is_not_overwritten_though_the_code_takes_its_id_for_free(stranger, taster, monkeypatch):

@@ -9,15 +9,17 @@ from django.utils import timezone
 
 from api.http.requests import HEADER
 from tastings.actions.developments import refresh_development
+from tastings.actions.lexicon import load_lexicon
 from tastings.models import RenderedDocument, Share
 from tastings.queries.shares import token_of
 from tastings.tasks import typeset
 from teams.models import Role
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
-from tests.api.reported import photo_of
+from tests.api.reported import forget_reports, photo_of
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, SessionFactory, person
+from tests.api.world import undone
+from tests.factories import LotFactory, SessionFactory, TeamFactory, person
 from tests.pages.test_browser import Seen
 from tests.tastings.reports.pdf import text_of
 
@@ -26,13 +28,41 @@ NAME = "Ina Unmistakable"
 FORMS = ["/", ".pdf", ".png", ".svg", ".csv", ".md"]
 
 
+@pytest.fixture(scope="module")
+def tasted(django_db_setup, django_db_blocker):
+    """A lot with figures, the taster who tasted it, and a buyer; what a test does is undone with the test."""
+    with django_db_blocker.unblock(), undone():
+        load_lexicon()
+        taster = person(TeamFactory(name="Kettle & Lid"), Role.TASTER, name=NAME)
+        lot = LotFactory(team=taster.team, by=taster.user, name="Mist Ridge")
+        sync(taster.client, session_of(lot.id, [6, 7.5, 7, 6, 5]))
+        refresh_development(lot.id, now=datetime.now(UTC))
+        yield lot, taster, person(taster.team, Role.BUYER)
+
+
 @pytest.fixture
-def lot(buyer, taster, lexicon):
-    type(taster.user).objects.filter(id=taster.user.id).update(name=NAME)
-    lot = LotFactory(team=taster.team, by=taster.user, name="Mist Ridge")
-    sync(taster.client, session_of(lot.id, [6, 7.5, 7, 6, 5]))
-    refresh_development(lot.id, now=datetime.now(UTC))
-    return lot
+def lot(tasted, db):
+    return tasted[0]
+
+
+@pytest.fixture
+def taster(tasted, db):
+    return tasted[1]
+
+
+@pytest.fixture
+def team(taster):
+    return taster.team
+
+
+@pytest.fixture
+def buyer(tasted, db):
+    return tasted[2]
+
+
+@pytest.fixture(autouse=True)
+def _nothing_cached(monkeypatch):
+    forget_reports(monkeypatch)
 
 
 def give(who, lot, **sent):
@@ -259,7 +289,7 @@ def test_shared_report_shows_photos_of_leaf_and_liquor_only(buyer, taster, lot, 
 @pytest.mark.parametrize(
     "hostile", ["<script>alert(1)</script>", "=HYPERLINK(1)", "W" * 120, "שלום \u202e 🍵", "#emph[x] *b*"]
 )
-def test_hostile_text_is_harmless_in_every_form_of_both(buyer, taster, lexicon, hostile):
+def test_hostile_text_is_harmless_in_every_form_of_both(buyer, taster, hostile):
     lot = change("lot", name=hostile, kind="green", code=hostile[:60], cultivar=hostile, region=hostile, garden=hostile,
                  producer=hostile, harvest_season=hostile[:60])  # fmt: skip
     word = change("descriptor", key="odd_word", label=hostile[:80], rated_each_infusion=True)

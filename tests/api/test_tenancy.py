@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from contextlib import contextmanager
 from datetime import timedelta
 from uuid import uuid4
 
@@ -21,7 +22,7 @@ from tests.api.phone import AT, change, pulled_records, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.api.world import verification_of
+from tests.api.world import undone, verification_of
 from tests.factories import NOON, FlightCupFactory, FlightFactory, LotFactory, TeamFactory, person, web_browser
 
 ROUTES = routes()
@@ -52,9 +53,33 @@ BODIES = {"patch": {"name": "theirs"}, "post": {"id": str(uuid4()), "correct": T
 PRIVATE_TYPES = ["session", "infusion", "note"]
 
 
+@contextmanager
+def two_teams():
+    """Make a taster with a place, and the owner of another team; undone at the end."""
+    with undone():
+        taster = person(TeamFactory(name="Kettle & Lid"), "taster")
+        yield taster, Place(taster), person(TeamFactory(name="Other House"), "owner")
+
+
+@pytest.fixture(scope="module")
+def people(django_db_setup, django_db_blocker):
+    with django_db_blocker.unblock(), two_teams() as made:
+        yield made
+
+
 @pytest.fixture
-def place(taster):
-    return Place(taster)
+def taster(people, db):
+    return people[0]
+
+
+@pytest.fixture
+def place(people, db):
+    return people[1]
+
+
+@pytest.fixture
+def stranger(people, db):
+    return people[2]
 
 
 def foreign(address, place, taster):
@@ -319,14 +344,20 @@ def assert_only_own(who, place):
 
 
 @pytest.fixture
-def private(taster):
-    return Place(taster, private=True)
+def hider(team):
+    """A taster of the team that ``owner`` belongs to, whose only session is private."""
+    return person(team, "taster")
+
+
+@pytest.fixture
+def private(hider):
+    return Place(hider, private=True)
 
 
 @pytest.mark.parametrize("shared_before", [False, True])
 @pytest.mark.parametrize("type_name", PRIVATE_TYPES)
-def test_private_session_looks_absent_to_the_rest_of_the_team(taster, owner, private, type_name, shared_before):
-    type(private.session).objects.update(shared_once=shared_before)
+def test_private_session_looks_absent_to_the_rest_of_the_team(hider, owner, private, type_name, shared_before):
+    type(private.session).objects.filter(id=private.session.id).update(shared_once=shared_before)
     hidden, address = getattr(private, type_name), f"/api/v1/{type_name}s/"
     before = stored()
     for method, after in (("get", ""), ("patch", ""), ("delete", ""), ("get", "history")):
@@ -334,19 +365,19 @@ def test_private_session_looks_absent_to_the_rest_of_the_team(taster, owner, pri
         assert [response_parts(answer) for answer in answers] == [response_parts(answers[1])] * 2
         assert answers[0].status_code == 404
     assert owner.client.get(address).json()["results"] == []
-    assert [row["id"] for row in taster.client.get(address).json()["results"]] == [str(hidden.id)]
+    assert [row["id"] for row in hider.client.get(address).json()["results"]] == [str(hidden.id)]
     assert stored() == before
 
 
 @pytest.mark.parametrize("type_name", PRIVATE_TYPES)
-def test_private_session_cannot_be_changed_or_hung_on_by_the_rest_of_the_team(taster, owner, private, type_name):
+def test_private_session_cannot_be_changed_or_hung_on_by_the_rest_of_the_team(hider, owner, private, type_name):
     own, hidden = Place(owner), getattr(private, type_name).id
     reference = {
         "session": {},
         "infusion": {"session": private.words["session"]},
         "note": {"infusion": private.words["infusion"]},
     }
-    before = [row for table in stored() for row in table if row.get("by_id") == taster.user.id]
+    before = [row for table in stored() for row in table if row.get("by_id") == hider.user.id]
     answer = sync(
         owner.client,
         [
@@ -364,10 +395,11 @@ def test_private_session_cannot_be_changed_or_hung_on_by_the_rest_of_the_team(ta
         [name] = reference[type_name]
         assert [(problem["field"], problem["code"]) for problem in hung["problems"]] == [(name, "unknown_parent")]
     assert str(hidden) not in [row["id"] for row in answer["changes"]]
-    assert [row for table in stored() for row in table if row.get("by_id") == taster.user.id] == before
+    assert [row for table in stored() for row in table if row.get("by_id") == hider.user.id] == before
 
 
-def test_only_the_taster_makes_a_session_private_or_open(taster, owner, place):
+def test_only_the_taster_makes_a_session_private_or_open(taster, place):
+    owner = person(taster.team, "owner")
     address = f"/api/v1/sessions/{place.session.id}/"
     by_another = [
         refusal(owner.client.patch(address, {"private": True})),
@@ -379,7 +411,7 @@ def test_only_the_taster_makes_a_session_private_or_open(taster, owner, place):
     assert (by_taster.status_code, owner.client.get(address).status_code) == (200, 404)
 
 
-def test_private_session_leaves_the_report_and_the_figures_alone(taster, owner, private):
+def test_private_session_leaves_the_report_and_the_figures_alone(hider, owner, private):
     figures = owner.client.get(f"/api/v1/lots/{private.lot.id}/development").json()
     report = owner.client.get(f"/lots/{private.lot.id}/report/").content.decode()
 

@@ -7,12 +7,11 @@ from http.cookies import SimpleCookie
 from unittest.mock import patch
 from uuid import UUID, uuid4
 
-from django.apps import apps
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.signing import Signer
-from django.db import connection, transaction
+from django.db import transaction
 from django.test import override_settings
 from django.utils import timezone
 
@@ -24,10 +23,10 @@ from tastings.queries.late_scores import late_sessions
 from tastings.queries.triangles import cup_sets_of
 from teams.actions.emails import request_verification
 from teams.actions.people import token_digest
-from teams.models import AuditEntry, DeviceToken, ResetLink, Role
-from teams.models.limits import AttemptCount, KnownClient
+from teams.models import DeviceToken, ResetLink, Role
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
+from tests.api.tables import Tables
 from tests.factories import DescriptorFactory, DeviceTokenFactory, LotFactory, TeamFactory, person, phone, web_browser
 from tests.tastings.photos.photographs import (
     LIQUOR,
@@ -86,6 +85,7 @@ class World:
         # as if used just now for as long as the tests run: then asking changes nothing by itself
         later, end = timezone.now() + timedelta(days=1), timezone.now() + timedelta(days=settings.DEVICE_TOKEN_DAYS)
         DeviceToken.objects.update(last_used_at=later, expires_at=end)
+        self._tables = Tables()
 
     def _taste(self, team):
         """Make lots, a session with a note that says something, a word of the team, a triangle test."""
@@ -169,6 +169,10 @@ class World:
         answer = who.client.post(address, body)
         assert answer.status_code == 201, answer.content
         return answer.json()
+
+    def digests(self):
+        """Return a digest of each table by its name, but for those that count and log refusals."""
+        return self._tables.digests()
 
     def path(self, address, **other):
         """Return an address of the URL table with the ids of what is the team's, or other ids."""
@@ -266,18 +270,6 @@ def undone():
     with transaction.atomic():
         yield
         transaction.set_rollback(True)
-
-
-def fingerprint():
-    """Return a digest of every table of ours by its name, but for those that count and log refusals."""
-    tables = {
-        model._meta.db_table for app in ("teams", "lots", "tastings") for model in apps.get_app_config(app).get_models()
-    }
-    tables -= {model._meta.db_table for model in (AuditEntry, KnownClient, AttemptCount)}
-    digest = "SELECT '{0}', md5(string_agg(held::text, '' ORDER BY held::text)) FROM {0} held"
-    with connection.cursor() as cursor:
-        cursor.execute(" UNION ALL ".join(map(digest.format, tables)))
-        return dict(cursor.fetchall())
 
 
 def _new(type_name):

@@ -8,12 +8,16 @@ import pytest
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
+from tastings.actions.lexicon import load_lexicon
 from tastings.actions.panels import refresh_panel
 from tastings.queries.lot_search import PER_PAGE
 from tastings.wording.numbers import percent
+from teams.models import Role
 from tests.api.phone import sync
+from tests.api.reported import forget_reports
 from tests.api.test_development import session_of
-from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory, web_browser
+from tests.api.world import undone
+from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory, person, web_browser
 from tests.pages.test_browser import HOSTILE, POLICY, Seen, report, without_token
 from tests.pages.test_people import browser_of
 
@@ -27,9 +31,39 @@ def browser(taster):
     return client
 
 
+@pytest.fixture(scope="module")
+def tasted(django_db_setup, django_db_blocker):
+    """A taster with three tasted lots and one that was not; what a test does is undone with the test."""
+    with django_db_blocker.unblock(), undone():
+        load_lexicon()
+        taster = person(TeamFactory(), Role.TASTER)
+        yield taster, shelf_of(taster)
+
+
 @pytest.fixture
-def shelf(taster, lexicon):
-    """Three tasted lots and one that was not."""
+def shelf(tasted, db):
+    return tasted[1]
+
+
+@pytest.fixture
+def taster(request, db):
+    """The taster of the shelf where a test has one, else of a team without lots."""
+    if "shelf" in request.fixturenames:
+        return request.getfixturevalue("tasted")[0]
+    return person(TeamFactory(), Role.TASTER)
+
+
+@pytest.fixture
+def team(taster):
+    return taster.team
+
+
+@pytest.fixture(autouse=True)
+def _nothing_cached(monkeypatch):
+    forget_reports(monkeypatch)
+
+
+def shelf_of(taster):
     made = {
         "Agate": LotFactory(team=taster.team, by=taster.user, name="Agate", kind="green", status="sample",
                             harvest_year=2024, price_per_kg=300, currency="EUR"),

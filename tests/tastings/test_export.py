@@ -4,15 +4,17 @@ import csv
 import hashlib
 import io
 import json
+import shutil
 import warnings
 import zipfile
-from threading import Thread
+from unittest.mock import patch
 
 import pytest
 from django.apps import apps
 from django.conf import settings as django_settings
 from django.core.management import CommandError, call_command
-from django.db import connection
+from django.db import transaction
+from django.test import override_settings
 from django.utils import timezone
 from PIL import Image
 
@@ -35,7 +37,8 @@ from teams.models import AuditEntry, Member, Team, User
 from tests.api.phone import change, pulled_records, sync
 from tests.api.problems import refusal
 from tests.api.records import Place
-from tests.factories import NOON, NoteFactory, SessionFactory, TeamFactory, person
+from tests.api.world import undone
+from tests.factories import NOON, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
 from tests.tastings.export_factory import (
     HOSTILE,
     a_flight,
@@ -66,9 +69,8 @@ def bring(path, *, team="Brought", join=()):
     return import_team(path, team=team, join=join, log=quiet, now=timezone.now())
 
 
-@pytest.fixture
-def full(team):
-    """A team with something of everything, flights in three states included."""
+def fill(team):
+    """Fill a team with something of everything, flights in three states included; return its people."""
     people = fill_team(team)
     for state in ("tasting", "revealed", "called_off"):
         _, cup, lots = a_flight(team, by=people[0], taster=people[1], state=state)
@@ -79,11 +81,44 @@ def full(team):
     return people
 
 
+@pytest.fixture(scope="module")
+def filled(django_db_setup, django_db_blocker, tmp_path_factory):
+    """A full team with its people, the folder of its photos, and the operator's export of it."""
+    photos = tmp_path_factory.mktemp("filled") / "photos"
+    with django_db_blocker.unblock(), undone():
+        with (
+            override_settings(PHOTOS_DIR=photos, PHOTOS_LEAVE_FREE_BYTES=0),
+            patch.object(transaction, "on_commit", lambda work, **_: None if work.__name__ == "send" else work()),
+        ):
+            team = TeamFactory(name="Kettle & Lid")
+            people = fill(team)
+            exported = b"".join(export(ExportScope(Team.objects.get(id=team.id)), now=timezone.now()))
+        yield team, people, photos, exported
+
+
 @pytest.fixture
-def taken(full, team, tmp_path):
+def team(filled, db):
+    return filled[0]
+
+
+@pytest.fixture
+def full(filled, team):
+    """The people of the full team; its photos are the test's own."""
+    shutil.copytree(filled[2], django_settings.PHOTOS_DIR)
+    return filled[1]
+
+
+@pytest.fixture
+def opened(filled):
+    """The operator's export."""
+    return zipfile.ZipFile(io.BytesIO(filled[3]))
+
+
+@pytest.fixture
+def taken(filled, full, team, tmp_path):
     """The operator's export as a file; the team is gone from the database, and its pictures from the disk."""
     path = tmp_path / "team.zip"
-    call_command("export_team", team=str(team.id), to=path, stdout=io.StringIO())
+    path.write_bytes(filled[3])
     for content in PhotoContent.objects.filter(team=team):
         store().delete(image_key(team.id, name_on_disk(content)))
     delete_team(team)
@@ -93,8 +128,7 @@ def taken(full, team, tmp_path):
 # Out
 
 
-def test_every_file_is_in_the_manifest_with_its_hash(full, team):
-    opened = operator_export(team)
+def test_every_file_is_in_the_manifest_with_its_hash(team, opened):
     manifest = json.loads(opened.read("manifest.json"))
 
     assert {entry["name"] for entry in manifest["files"]} | {"manifest.json"} == set(opened.namelist())
@@ -107,8 +141,7 @@ def test_every_file_is_in_the_manifest_with_its_hash(full, team):
     assert sum(name.startswith("photos/") for name in opened.namelist()) == 2  # one picture and its thumbnail
 
 
-def test_export_has_every_row_and_value_of_the_team(full, team):
-    opened = operator_export(team)
+def test_export_has_every_row_and_value_of_the_team(team, opened):
 
     for type_name, model in MODELS.items():
         rows = {str(row.id): row for row in model.objects.filter(team=team)}
@@ -126,9 +159,9 @@ def test_export_has_every_row_and_value_of_the_team(full, team):
     assert {line["state"] for line in lines_of(opened, "flights")} == {"tasting", "revealed", "called_off"}
 
 
-def test_no_password_and_no_token_leaves(full, team):
+def test_no_password_and_no_token_leaves(full, opened):
     owner = full[0]
-    everything = b"".join(records_of(operator_export(team)).values())
+    everything = b"".join(records_of(opened).values())
 
     for secret in (owner.token, owner.device.digest, owner.user.password):
         assert secret.encode() not in everything
@@ -148,9 +181,9 @@ def test_every_table_is_exported_or_left_out_by_name():
     assert (exported & EXCLUDED.keys(), EXCLUDED.keys() - ours) == (set(), set())
 
 
-def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, team):
+def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, opened):
     owner, _, _, hidden = full
-    is_operator, seen = operator_export(team), open_zip(owner.client.get("/api/v1/team/export"))
+    is_operator, seen = opened, open_zip(owner.client.get("/api/v1/team/export"))
 
     for type_name in MODELS:
         may = {str(row.id) for row in visible_records(owner.member, type_name) if row.team_id}
@@ -212,20 +245,19 @@ def test_another_teams_records_are_not_in_it(full, stranger, team):
     assert stranger.user.username not in text
 
 
-@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
-def test_sheets_cannot_be_taken_for_formulas(taster, start):
+def test_sheets_cannot_be_taken_for_formulas(stranger):
     # what a spreadsheet may take for a formula: from memory of OWASP's page on CSV injection
-    place = Place(taster)
-    Lot.objects.filter(id=place.lot.id).update(remarks=f"{start}SUM(A1)", elevation_low_m=-12.5)
-    text = operator_export(taster.team).read("sheets/lots.csv").decode("utf-8-sig")
-    [row] = [row for row in csv.DictReader(io.StringIO(text)) if row["id"] == str(place.lot.id)]
+    remarks = [f"{start}SUM(A1)" for start in "=+-@\t\r"]
+    for remark in remarks:
+        LotFactory(team=stranger.team, by=stranger.user, remarks=remark, elevation_low_m=-12.5)
+    text = operator_export(stranger.team).read("sheets/lots.csv").decode("utf-8-sig")
+    lots = list(csv.DictReader(io.StringIO(text, newline="")))
 
-    assert row["remarks"] == f"'{start}SUM(A1)"
-    assert row["elevation_low_m"] == "-12.5"  # a number stays one
+    assert {row["remarks"] for row in lots} == {f"'{remark}" for remark in remarks}
+    assert {row["elevation_low_m"] for row in lots} == {"-12.5"}  # a number stays one
 
 
-def test_sheets_have_live_records_in_rows_of_one_width(full, team):
-    opened = operator_export(team)
+def test_sheets_have_live_records_in_rows_of_one_width(team, opened):
 
     for type_name, model in MODELS.items():
         rows = list(csv.reader(io.StringIO(opened.read(f"sheets/{type_name}s.csv").decode("utf-8-sig"), newline="")))
@@ -236,8 +268,7 @@ def test_sheets_have_live_records_in_rows_of_one_width(full, team):
         assert {len(row) for row in rows} == {len(rows[0])}
 
 
-def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, team):
-    opened = operator_export(team)
+def test_dictionary_describes_every_field_with_kind_limits_and_meaning(team, opened):
     exported = json.loads(opened.read("dictionary.json"))
 
     for table in TABLES:
@@ -264,29 +295,6 @@ def test_picture_that_went_meanwhile_is_left_out_with_its_photos(full, team):
 
     assert lines_of(opened, "photo_contents") == lines_of(opened, "photos") == []
     assert not [name for name in opened.namelist() if name.startswith("photos/")]
-
-
-@pytest.mark.django_db(transaction=True)
-def test_one_export_of_a_team_at_a_time_from_one_snapshot(owner, stranger):
-    place = Place(owner)
-    first = iter(owner.client.get("/api/v1/team/export").streaming_content)
-    pieces = [next(first)]
-    answers = []
-
-    def ask():
-        NoteFactory(session=place.session, descriptor=place.descriptor)
-        answers.append(refusal(owner.client.get("/api/v1/team/export"))[:2])
-        answers.append(open_zip(stranger.client.get("/api/v1/team/export")).testzip())
-        connection.close()
-
-    other = Thread(target=ask)
-    other.start()
-    other.join()
-    opened = open_zip([*pieces, *first])
-
-    assert answers == [(409, "under-way"), None]
-    assert [line["id"] for line in lines_of(opened, "notes")] == [str(place.note.id)]
-    assert len(lines_of(open_zip(owner.client.get("/api/v1/team/export")), "notes")) == 2
 
 
 # In

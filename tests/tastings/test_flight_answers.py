@@ -9,19 +9,40 @@ from drf_spectacular.generators import SchemaGenerator
 
 from tastings.actions.flights.answering import answer_flight
 from tastings.actions.flights.jobs import enqueue_due_flights
+from tastings.actions.lexicon import load_lexicon
 from tastings.models import Flight, Session
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
 from tests.api.test_schema import schema_errors
+from tests.api.world import undone
+from tests.factories import TeamFactory
 from tests.flights import flight_of, lot_in, reveal, row, taste, taste_all
 
 pytestmark = pytest.mark.django_db
 AFTER = timedelta(seconds=5)
 
 
+@pytest.fixture(scope="module")
+def planned(django_db_setup, django_db_blocker):
+    """A flight that nobody has tasted yet; what a test does is undone with the test."""
+    with django_db_blocker.unblock(), undone():
+        load_lexicon()
+        yield flight_of(TeamFactory(), n_lots=4, n_tasters=3)
+
+
 @pytest.fixture
-def flight(team, lexicon):
-    return flight_of(team, n_lots=4, n_tasters=3)
+def flight(planned, db):
+    return planned
+
+
+@pytest.fixture
+def team(planned, db):
+    return planned.buyer.team
+
+
+@pytest.fixture
+def lexicon(planned):
+    """Loaded with the flight."""
 
 
 def answer_of(flight):

@@ -21,11 +21,11 @@ class HitRates:
 
 
 HIT_RATES = {
-    (2, 1): HitRates(0.89, 0.78),
-    (2, 3): HitRates(0.68, 0.72),
-    (3, 1): HitRates(0.83, 0.81),
-    (3, 3): HitRates(0.8, 0.8),
-    (5, 1): HitRates(0.83, 0.84),
+    (2, 1): HitRates(0.9, 0.8),
+    (2, 3): HitRates(0.67, 0.75),
+    (3, 1): HitRates(0.83, 0.84),
+    (3, 3): HitRates(0.82, 0.81),
+    (5, 1): HitRates(0.84, 0.85),
     (5, 3): HitRates(0.83, 0.84),
     (7, 1): HitRates(0.86, 0.87),
     (7, 3): HitRates(0.86, 0.92),

@@ -135,7 +135,7 @@ def test_censored_zeros_bring_the_tail_nearer_the_truth():
     fast = np.abs(np.log(GRID.k_per_min / 1.8)).argmin() * GRID.tau_s.size * GRID.n.size + GRID.n.size // 2
     truth = 7.0 * CUPS[fast] / CUPS[fast].max()
     naive_error, error = [], []
-    for number in range(20):
+    for number in range(10):
         chance = np.random.default_rng(number)
         ratings = [np.clip(truth + chance.normal(0, 0.75, 12), 0, 10) for _ in range(4)]
         sessions = [tasted_of(one, taster=str(i)) for i, one in enumerate(ratings)]

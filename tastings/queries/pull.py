@@ -92,14 +92,14 @@ def _read_rows(member: Member, *, after: int, upto: int, limit: int, token: Scop
     if after >= upto:
         return []
     changed = _changed_types(member.team_id, cursor=after, counter=upto)
-    between = Q(team_id=member.team_id, revision__gt=after, revision__lte=upto)
-    conditions = dict.fromkeys((*MODELS, *PULL_ONLY), between)
+    newer = Q(team_id=member.team_id, revision__gt=after)
+    conditions = dict.fromkeys((*MODELS, *PULL_ONLY), newer)
     if token is not None:  # what lay outside the scope when the phone began never came, so it need not be taken back
         in_scope = Q(revision__gt=token.revision_at_start) | sessions_in(token.scope, "session__")
         conditions |= {
-            "infusion": between & in_scope,
-            "note": between & in_scope,
-            "photo": between & (Q(session=None) | in_scope),
+            "infusion": newer & in_scope,
+            "note": newer & in_scope,
+            "photo": newer & (Q(session=None) | in_scope),
         }
     rows_found: list[PulledRow | PullOnlyRow] = []
     for name in (model for model in reversed([*MODELS]) if model in changed):  # the most numerous ones first

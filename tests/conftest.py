@@ -50,6 +50,12 @@ def pytest_itemcollected(item):
         item.obj = reserve_stack(item.obj)
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items):
+    """Put tests in Chromium first: they often wait, and at the end nothing would use the cores meanwhile."""
+    items.sort(key=lambda item: "live_server" not in getattr(item, "fixturenames", ()))
+
+
 def pytest_collection_finish():
     """Leave what was imported and collected out of every later collection of garbage."""
     gc.freeze()
@@ -147,7 +153,7 @@ def lexicon(db, _lexicon_rows):
         if _lexicon_rows:
             table = Descriptor._meta.db_table
             rows = f"SELECT * FROM json_populate_recordset(NULL::{table}, %s)"  # noqa: S608 - the name of a table
-            cursor.execute(f"INSERT INTO {table} {rows}", _lexicon_rows)
+            cursor.execute(f"INSERT INTO {table} {rows} ON CONFLICT DO NOTHING", _lexicon_rows)
         else:
             load_lexicon()
             cursor.execute(f"SELECT json_agg(d)::text FROM {Descriptor._meta.db_table} d WHERE team_id IS NULL")  # noqa: S608

@@ -52,8 +52,8 @@ def pytest_itemcollected(item):
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items):
-    """Put tests in Chromium first: they often wait, and at the end nothing would use the cores meanwhile."""
-    items.sort(key=lambda item: "live_server" not in getattr(item, "fixturenames", ()))
+    """Put tests that start programs first: they often wait, and at the end nothing would use the cores meanwhile."""
+    items.sort(key=lambda item: not (item.path.parent.name == "config" or "live_server" in item.fixturenames))
 
 
 def pytest_collection_finish():

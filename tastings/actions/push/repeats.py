@@ -28,20 +28,19 @@ class ReceivedBefore:
 
 def received_before(state: PushState, changes: Sequence[Change]) -> ReceivedBefore:
     """Look the changes of stored records up in the history."""
-    named: dict[UUID, list[tuple[int, str]]] = {}
+    named: dict[UUID, list[tuple[int, str, int]]] = {}
     for i, change in enumerate(changes):
-        if change.stamp is not None and state.find(change.type, change.id) is not None:
+        if (stamp := change.stamp) is not None and state.find(change.type, change.id) is not None:
             for name, value in change.fields.items():
-                row = FieldHistory.history_id(change.id, LostValue(name, value, change.stamp))
-                named.setdefault(row, []).append((i, name))
+                row = FieldHistory.history_id(change.id, LostValue(name, value, stamp))
+                named.setdefault(row, []).append((i, name, stamp.seq))
     lost: dict[int, set[str]] = {}
     might_win: dict[int, set[str]] = {}
     if named:
         for row, claimed_at in FieldHistory.objects.filter(id_in(named)).values_list("id", "claimed_at"):
-            for i, name in named[row]:
+            for i, name, seq in named[row]:
                 lost.setdefault(i, set()).add(name)
-                stamp = changes[i].stamp
-                if claimed_at or (stamp is not None and not stamp.seq):
+                if claimed_at or not seq:
                     might_win.setdefault(i, set()).add(name)
     return ReceivedBefore(lost, might_win)
 

@@ -39,8 +39,8 @@ GROUPS = {
         [
             f"tests/sync/test_{name}.py"
             for name in (
-                *("change", "checks", "permission_rules", "applying", "pending", "stored"),  # without a database
-                *("push", "blind", "sent_again", "permissions", "order", "written"),
+                *("change", "checks", "permission_rules", "applying", "pending", "stored", "push_steps"),  # no database
+                *("reading", "rows", "push", "blind", "sent_again", "permissions", "order", "written"),
             )
         ],
     ),

@@ -67,7 +67,7 @@ def test_parents_of_a_stored_note_and_its_word_are_read(taster, session):
 def test_a_stored_note_without_a_word_is_read(taster, session):
     note = NoteFactory(session=session, descriptor=None)
     state = read(taster, ("note", note.id))
-    assert (state.records["note"][note.id].values.get("descriptor"), state.descriptors) == (None, {})
+    assert (state.records["note"][note.id].row.descriptor, state.descriptors) == (None, {})
 
 
 def test_parents_of_a_stored_infusion_and_what_a_change_names_are_read(taster, session):

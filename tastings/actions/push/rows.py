@@ -76,17 +76,17 @@ def _select(model: type[Model]) -> str:
 
 
 @cache
-def _converters(model: type[Model]) -> list[tuple[str, Callable[..., Any] | None]]:
-    """Return each field's attribute and what makes its value of the column's, if it needs that."""
-    return [(field.attname, getattr(field, "from_db_value", None)) for field in model._meta.concrete_fields]
+def _converters(model: type[Model]) -> list[Callable[..., Any] | None]:
+    """Return what makes each field's value of the column's, if it needs that."""
+    return [getattr(field, "from_db_value", None) for field in model._meta.concrete_fields]
 
 
 def _from_values(model: type[_Row], values: Sequence[object]) -> _Row:
-    names, converted = [], []
-    for (name, convert), value in zip(_converters(model), values, strict=True):
-        names.append(name)
-        converted.append(value if convert is None else convert(value, None, connection))
-    return model.from_db(DEFAULT_DB_ALIAS, names, converted)
+    converted = [
+        value if convert is None else convert(value, None, connection)
+        for convert, value in zip(_converters(model), values, strict=True)
+    ]
+    return model.from_db(DEFAULT_DB_ALIAS, (), converted)  # names are asked only where some fields were not read
 
 
 CHECK_CONSTRAINTS: Sequence[Statement] = [("SET CONSTRAINTS ALL IMMEDIATE", []), ("SET CONSTRAINTS ALL DEFERRED", [])]
@@ -116,7 +116,7 @@ def upsert_statement(model: type[Model], rows: Rows, shared: Mapping[str, object
     rows : sequence of mappings
         Column values by the column's name, in wire form; at least one row, all with the same columns.
     shared : mapping
-        Values of the other columns, the same in every row.
+        Values of the other columns, the same in every row; no texts, which the cast would cut to the column's length.
     """
     return _upsert(model, tuple(rows[0]), tuple(shared)), [*shared.values(), msgspec.json.encode(rows).decode()]
 
@@ -126,7 +126,7 @@ _NEVER_CHANGED = ("id", "author_id", "taster_id")
 
 @cache
 def _insert(model: type[Model], own: tuple[str, ...], shared: tuple[str, ...]) -> str:
-    types = {field.column: _type_name(field.db_type(connection)) for field in model._meta.concrete_fields}
+    types = {field.column: field.db_type(connection) for field in model._meta.concrete_fields}
     quoted = {name: connection.ops.quote_name(name) for name in (*shared, *own)}
     columns = ", ".join(quoted.values())
     values = ", ".join([*(f"%s::{types[name]}" for name in shared), *(quoted[name] for name in own)])
@@ -140,9 +140,3 @@ def _upsert(model: type[Model], own: tuple[str, ...], shared: tuple[str, ...]) -
     quoted = (connection.ops.quote_name(name) for name in (*shared, *own) if name not in _NEVER_CHANGED)
     changes = ", ".join(f"{column} = EXCLUDED.{column}" for column in quoted)
     return f"{_insert(model, own, shared)} ON CONFLICT (id) DO UPDATE SET {changes}"
-
-
-def _type_name(db_type: str | None) -> str:
-    """Return a column's type without its length: a text that is too long must be refused, the cast would cut it."""
-    name = (db_type or "text").partition("(")[0]
-    return "text" if name == "varchar" else name

@@ -3,7 +3,8 @@
 from uuid import UUID
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from tastings.actions.push.change import Change
 from tastings.actions.push.reading import read_state
@@ -170,9 +171,17 @@ def test_cups_are_the_named_ones_of_the_taster_and_show_their_lot_after_the_reve
     state = read(taster, *named)
     assert state.cups.keys() == {blind.id, revealed.id}
     assert ids(state) == {"lot": {revealed.lot_id}}
-    assert type(blind).flight.is_cached(state.cups[blind.id])  # read in the same query
     known = ("session", FREE, {"lot": str(revealed.lot_id)})
     assert ids(read(taster, *named, known)) == {"lot": {revealed.lot_id}}
+
+
+def test_two_cups_cost_as_many_queries_as_one(taster, django_assert_num_queries):
+    cups = [FlightCupFactory(lot__team=taster.team, taster=taster.user) for _ in range(2)]
+    named = [("session", UUID(int=40 + i), {"flight_cup": str(cup.id)}) for i, cup in enumerate(cups)]
+    with CaptureQueriesContext(connection) as one:
+        read(taster, named[0])
+    with django_assert_num_queries(len(one)):
+        assert len(read(taster, *named).cups) == 2
 
 
 def test_what_the_member_has_stored_counts_for_the_quotas(taster, settings):

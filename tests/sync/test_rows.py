@@ -3,15 +3,22 @@
 from uuid import UUID
 
 import pytest
-from django.db import DataError, transaction
+from django.db import DataError, IntegrityError, transaction
 from psycopg.errors import StringDataRightTruncation
 
 from lots.models import Lot
-from tastings.actions.push.rows import insert_statement, rows_of, rows_statement, upsert_statement
+from tastings.actions.push.rows import (
+    check_constraints_now,
+    insert_statement,
+    rows_of,
+    rows_statement,
+    upsert_statement,
+)
+from tastings.models import Session
 from tastings.queries.records import MODELS
 from teams.postgresql.together import run_together
 from tests.api.records import Place
-from tests.factories import DescriptorFactory, LotFactory, NoteFactory
+from tests.factories import DescriptorFactory, LotFactory, NoteFactory, SessionFactory
 
 pytestmark = pytest.mark.django_db
 ABSENT = UUID(int=77)
@@ -58,3 +65,14 @@ def test_a_text_that_is_too_long_is_refused_and_not_cut(taster, statement):
     with pytest.raises(DataError) as refused, transaction.atomic():
         run_together([statement(Lot, [row], {"team_id": taster.team.id})])
     assert isinstance(refused.value.__cause__, StringDataRightTruncation)
+
+
+def test_a_deferred_constraint_is_checked_at_once_and_deferred_again(taster):
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
+    point_at = Session.objects.filter(id=session.id).update
+    assert point_at(lot_id=ABSENT) == 1
+    with pytest.raises(IntegrityError), transaction.atomic():
+        check_constraints_now()
+    point_at(lot_id=session.lot_id)
+    check_constraints_now()
+    assert point_at(lot_id=ABSENT) == point_at(lot_id=session.lot_id) == 1

@@ -52,6 +52,7 @@ GROUPS = {
         ["teams/postgresql/base.py", "teams/row_security.py"],
         [
             *(f"tests/{folder}/test_row_security.py" for folder in ("api", "tastings", "teams")),
+            "tests/teams/test_connection.py",
             "tests/sync/test_permissions.py",
         ],
     ),

@@ -95,7 +95,10 @@ class _Judge:
             child = os.fork()
             if not child:
                 os.close(reader)
-                self._judge_in_turn({name: changes[name] for name in names[begin:]}, writer)
+                try:
+                    self._judge_in_turn({name: changes[name] for name in names[begin:]}, writer)
+                finally:
+                    os._exit(1)  # a fork must not end the session of its parent
             os.close(writer)
             fresh, test = True, ""
             with os.fdopen(reader) as pipe:
@@ -237,7 +240,8 @@ def _choose(change: str) -> None:
             value.cache_clear()
     if "DatabaseWrapper" in change:
         connections.close_all()
-        del connections["default"]
+        if connections.all(initialized_only=True):
+            del connections["default"]
     set_mutant_under_test(change)
 
 

@@ -19,7 +19,7 @@ from teams.actions.people import create_team
 from teams.models import Team
 from tests.api.phone import PHONE, change, post_sync, pulled_records, sync
 from tests.api.problems import refusal
-from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
+from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, ShopFactory, TeamFactory, person
 from tests.sync.wire import Wire
 
 
@@ -236,3 +236,32 @@ def test_rows_of_another_team_stay_there(taster, stranger):
         str(taster.user.id),
         str(taster.member.shop_id),
     }
+
+
+@pytest.mark.django_db
+def test_full_page_of_one_type_hides_no_row_of_another(taster):
+    """A row that lies between those of another type, or after as many as the page has room for, comes in its turn."""
+    session = SessionFactory(lot__team=taster.team)
+    cursor = everything(taster.client)[1]
+    made = [InfusionFactory(session=session, number=1), InfusionFactory(session=session, number=2),
+            LotFactory(team=taster.team), InfusionFactory(session=session, number=3),
+            InfusionFactory(session=session, number=4), LotFactory(team=taster.team)]  # fmt: skip
+    ids = [str(one.id) for one in made]
+    for limit in range(1, len(ids) + 1):
+        page = pull(taster.member, cursor=cursor, limit=limit)
+        assert [one["id"] for one in page.changes] == ids[:limit]
+        assert (page.cursor, page.more) == (made[limit - 1].revision, limit < len(ids))
+
+
+@pytest.mark.django_db
+def test_pages_bring_all_shops_and_one_past_the_counter_waits(taster):
+    cursor = everything(taster.client)[1]
+    shops = [ShopFactory(team=taster.team) for _ in range(3)]
+    ids = [str(one.id) for one in shops]
+    for one in shops:
+        one.refresh_from_db()
+    for limit in (1, 2):
+        assert [one["id"] for one in pull(taster.member, cursor=cursor, limit=limit).changes] == ids[:limit]
+    Team.objects.filter(id=taster.team.id).update(revision=shops[1].revision)
+    early = pull(taster.member, cursor=cursor, limit=5)
+    assert ([one["id"] for one in early.changes], early.cursor, early.more) == (ids[:2], shops[1].revision, False)

@@ -1,6 +1,7 @@
 """A phone that wants the last days and some lots only has what a fresh one has, whatever it wanted before."""
 
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 from django.utils import timezone
@@ -135,6 +136,23 @@ def test_photos_of_sessions_come_and_go_and_those_of_lots_stay(taster):
     assert [one.id for one in phone.records("photo")] == [str(of_lot.id)]
     narrow(phone, days=120)
     assert {one.id for one in phone.records("photo")} == {str(photo.id), str(of_lot.id)}
+
+
+def test_pull_with_a_scope_brings_new_photos_and_none_that_never_came(taster, past):
+    (recent, _), (old, _) = past
+    same = {"team": taster.team, "by": taster.user, "of": "dry_leaf", "sha256": "d" * 64, "bytes": 9}
+    same |= {"created_at": timezone.now(), "touched_at": timezone.now()}
+
+    def photo(**about):
+        return str(Photo.objects.create(id=uuid4(), **same, **about).id)
+
+    here = [photo(session=recent), photo(lot=recent.lot)]
+    photo(session=old)
+    first = sync(taster.client, scope={"days": 30})
+    assert [one["id"] for one in first["changes"] if one["type"] == "photo"] == here
+    new = [photo(lot=recent.lot), photo(session=recent)]
+    following = sync(taster.client, scope={"days": 30}, cursor=first["cursor"], scope_token=first["scope_token"])
+    assert [one["id"] for one in following["changes"]] == new
 
 
 def test_unsent_edit_of_what_leaves_is_sent(taster, past):

@@ -1,29 +1,36 @@
 """Whom a connection acts for, the functions that find a caller's team, and what they note beside other cells."""
 
+from datetime import timedelta
 from threading import Thread
 from uuid import UUID, uuid4
 
 import psycopg
 import pytest
-from django.db import OperationalError, connection, connections
+from django.db import OperationalError, connection, connections, transaction
 
 from config.cells.move import _frozen, _own_database
 from tastings.models import Development, Photo, Share
-from teams.models import MovedTeam, ResetLink, SignInCode
-from teams.postgresql.base import DatabaseWrapper
+from teams.models import AuditEntry, MovedTeam, ResetLink, SignInCode
+from teams.postgresql.base import DatabaseWrapper, _settings_sql
 from teams.postgresql.together import run_together
 from teams.row_security import (
     act_for_login,
     acting_for,
+    acting_for_those_here,
     cell_of_team,
+    delete_teamless_failures,
     forget_unknown,
     has_team,
+    ids_in_use,
     is_id_in_use,
     limit_changes_to,
     login_named,
     login_of_reset_link,
+    note_unknown,
     renew_photos,
+    run_for_lot,
     run_for_token,
+    skip_team_elsewhere,
     team_of,
     team_of_former_token,
     team_of_invitation,
@@ -34,7 +41,7 @@ from teams.row_security import (
     worker_role,
 )
 from tests.factories import NOON, LotFactory, SessionFactory
-from tests.row_security import as_application
+from tests.row_security import as_application, as_worker
 
 
 def acted_for(database):
@@ -95,6 +102,17 @@ def test_team_of_a_token_is_acted_for_by_its_statement_alone(owner):
     assert after == str(other)
 
 
+def test_statement_about_a_lot_is_run_for_its_team_alone(owner, stranger):
+    lots = [LotFactory(team=who.team) for who in (owner, stranger)]
+    teams, seen = ("SELECT current_setting('leafspan.teams')", []), ("SELECT id FROM lots_lot", [])
+    with as_application(), acting_for(stranger.team.id):
+        for one in lots:
+            assert run_for_lot(one.id, teams) == [(str(one.team_id),)]
+            assert run_for_lot(one.id, seen) == [(one.id,)]
+        assert (run_for_lot(uuid4(), teams), run_for_lot(uuid4(), seen)) == ([("",)], [])
+        assert run_together([teams, seen]) == [[(str(stranger.team.id),)], [(lots[1].id,)]]
+
+
 @pytest.fixture
 def known(owner):
     """Return for each function that finds a caller what it takes and what it should find."""
@@ -143,10 +161,19 @@ def test_caller_is_found_and_an_unknown_one_is_noted_beside_other_cells(known, o
 def test_what_was_noted_is_the_threads_own_and_at_first_nothing(settings):
     settings.CELLS = {"b": "http://127.0.0.1:2"}
     found = []
-    thread = Thread(target=lambda: found.append(forget_unknown()))
-    thread.start()
-    thread.join()
-    assert found == [False]
+
+    def look():
+        found.append(forget_unknown())
+
+    def note_and_look():
+        note_unknown()
+        look()
+
+    for target in (look, note_and_look):
+        thread = Thread(target=target)
+        thread.start()
+        thread.join()
+    assert found == [False, True]
 
 
 def test_login_whose_team_has_moved_is_unknown_here(owner, settings):
@@ -171,15 +198,72 @@ def cell_of_owner(request, owner, settings):
 
 
 def test_team_that_is_moved_is_refused_with_its_cell_when_acted_for_alone(owner, stranger, cell_of_owner):
-    teams = "SELECT current_setting('leafspan.teams')"
+    teams = "SELECT 'acts for', current_setting('leafspan.teams')"
     with as_application(), connection.cursor() as cursor:
         for acted in ([owner.team.id, stranger.team.id], [stranger.team.id]):
             with acting_for(*acted):
                 cursor.execute(teams)
-                assert cursor.fetchone() == (str(stranger.team.id),)
-        with acting_for(owner.team.id), pytest.raises(OperationalError) as refused:
-            cursor.execute(teams)
-    assert cell_of_team(refused.value) == cell_of_owner
+                assert cursor.fetchone() == ("acts for", str(stranger.team.id))
+                assert run_together([(teams, [])]) == [[("acts for", str(stranger.team.id))]]
+        for run in (lambda: cursor.execute(teams), lambda: run_together([(teams, [])])):
+            with acting_for(owner.team.id), pytest.raises(OperationalError) as refused, transaction.atomic():
+                run()
+            assert cell_of_team(refused.value) == cell_of_owner
+
+
+def test_statement_for_a_token_or_lot_is_refused_where_its_team_is_moved(owner, cell_of_owner):
+    lot, team = LotFactory(team=owner.team).id, ("SELECT current_setting('leafspan.teams')", [])
+    assert run_for_lot(lot, team) == run_for_token(owner.device.digest, team) == [(str(owner.team.id),)]  # as the owner
+    with as_application():
+        for run in (lambda: run_for_lot(lot, team), lambda: run_for_token(owner.device.digest, team)):
+            with pytest.raises(OperationalError) as refused, transaction.atomic():
+                run()
+            assert cell_of_team(refused.value) == cell_of_owner
+
+
+def test_no_statement_is_sent_for_no_ids(db, django_assert_num_queries):
+    with django_assert_num_queries(0):
+        assert ids_in_use([]) == {}
+
+
+def test_work_on_every_team_passes_over_one_elsewhere_and_no_other_error(owner, cell_of_owner):
+    done = []
+    with as_application(), acting_for(owner.team.id), skip_team_elsewhere(), transaction.atomic():
+        run_together([("SELECT 1", [])])
+        done.append(owner.team)
+    with as_application(), acting_for_those_here([owner.team.id]):
+        assert run_together([("SELECT current_setting('leafspan.teams')", [])]) == [[(str(UUID(int=0)),)]]
+    assert done == []
+    with pytest.raises(OperationalError, match="lost"), skip_team_elsewhere():
+        raise OperationalError("the connection is lost")
+
+
+def test_old_failures_of_nobody_are_deleted(owner):
+    for team, days in ((None, 0), (None, 2), (owner.team, 0)):
+        AuditEntry.objects.create(team=team, what="failed_sign_in", at=NOON + timedelta(days=days))
+    with as_worker():
+        assert delete_teamless_failures(before=NOON + timedelta(days=1)) == 1
+    assert set(AuditEntry.objects.values_list("team", "at")) == {
+        (None, NOON + timedelta(days=2)),
+        (owner.team.id, NOON),
+    }
+
+
+@pytest.mark.parametrize("cells", [{}, {"b": "http://127.0.0.1:2"}])
+@pytest.mark.parametrize("role", ["", "leafspan_app"])
+@pytest.mark.parametrize("teams", ["", "one,two"])
+def test_a_role_with_teams_is_asked_beside_other_cells_where_they_live(settings, cells, role, teams):
+    settings.CELLS = cells
+    sql = _settings_sql(role=role, teams=teams, limited_to="m", login="l", session="s")
+    at_once, *later = sql.split("; ")
+    asked = bool(cells and role and teams)
+    assert at_once == (
+        f"SELECT set_config('role', '{role or 'none'}', true),"
+        f" set_config('leafspan.teams', '{'' if asked else teams}', true),"
+        " set_config('leafspan.limited_to', 'm', true), set_config('leafspan.login', 'l', true),"
+        " set_config('leafspan.session', 's', true)"
+    )
+    assert later == ["SELECT set_config('leafspan.teams', leafspan_at_home('one,two'), true)"] * asked
 
 
 def test_other_errors_name_no_cell():

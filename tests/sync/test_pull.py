@@ -55,6 +55,15 @@ def test_pull_of_nothing_new_reads_the_counter_alone(taster, django_assert_num_q
 
 
 @pytest.mark.django_db
+def test_pull_of_a_lot_asks_for_no_session(taster, django_assert_num_queries):
+    cursor = everything(taster.client, limit=500)[1]
+    lot = LotFactory(team=taster.team)
+    with django_assert_num_queries(3):  # the counter, the types with new rows, the lots
+        [came] = pull(taster.member, cursor=cursor, limit=500).changes
+    assert came["id"] == str(lot.id)
+
+
+@pytest.mark.django_db
 def test_a_private_session_never_shared_never_comes(taster, buyer):
     session = SessionFactory(lot__team=taster.team, by=buyer.user, private=True)
     InfusionFactory(session=session)
@@ -247,10 +256,12 @@ def test_full_page_of_one_type_hides_no_row_of_another(taster):
             LotFactory(team=taster.team), InfusionFactory(session=session, number=3),
             InfusionFactory(session=session, number=4), LotFactory(team=taster.team)]  # fmt: skip
     ids = [str(one.id) for one in made]
-    for limit in range(1, len(ids) + 1):
-        page = pull(taster.member, cursor=cursor, limit=limit)
-        assert [one["id"] for one in page.changes] == ids[:limit]
-        assert (page.cursor, page.more) == (made[limit - 1].revision, limit < len(ids))
+    for begin in (0, 3):
+        after = made[begin - 1].revision if begin else cursor
+        for end in range(begin + 1, len(ids) + 1):
+            page = pull(taster.member, cursor=after, limit=end - begin)
+            assert [one["id"] for one in page.changes] == ids[begin:end]
+            assert (page.cursor, page.more) == (made[end - 1].revision, end < len(ids))
 
 
 @pytest.mark.django_db

@@ -162,6 +162,20 @@ def test_a_phone_in_its_first_pull_gets_nothing_from_outside_its_scope(taster, p
     assert given == read
 
 
+def test_push_with_the_first_pull_brings_nothing_from_outside_its_scope(taster, past):  # noqa: F811
+    (_, here), (_, outside) = past
+    scope = Scope.of(days=30, lots=[], now=timezone.now())
+    sent = [change("note", children[1].id, text="peach") for children in (here, outside)]
+    pushed = push(taster.member, device=uuid4(), sent=sent, now=timezone.now())
+    given, read = (
+        pull(taster.member, cursor=0, limit=1000, scope=scope, written=written) for written in (pushed.written, None)
+    )
+    came = {one["id"] for one in given.changes}
+    assert {str(one.id) for one in here} <= came
+    assert not came & {str(one.id) for one in outside}
+    assert given == read
+
+
 def test_what_another_writes_between_push_and_pull_comes_with_the_next_pull(buyer, owner, monkeypatch):
     mine, hers = LotFactory(team=buyer.team), LotFactory(team=buyer.team)
     cursor = sync(buyer.client)["cursor"]

@@ -59,11 +59,13 @@ def rows_with_words():
 
 
 @pytest.mark.parametrize("statement", [insert_statement, upsert_statement])
-def test_a_text_that_is_too_long_is_refused_and_not_cut(taster, statement):
+@pytest.mark.parametrize("is_shared", [False, True])
+def test_a_text_that_is_too_long_is_refused_and_not_cut(taster, statement, is_shared):
     lot = LotFactory(team=taster.team)
-    row = {"id": str(lot.id), "name": "x" * 201, "kind": "oolong"}
+    row, shared = {"id": str(lot.id), "kind": "oolong"}, {"team_id": taster.team.id}
+    (shared if is_shared else row)["name"] = "x" * 201
     with pytest.raises(DataError) as refused, transaction.atomic():
-        run_together([statement(Lot, [row], {"team_id": taster.team.id})])
+        run_together([statement(Lot, [row], shared)])
     assert isinstance(refused.value.__cause__, StringDataRightTruncation)
 
 

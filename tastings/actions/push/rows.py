@@ -116,7 +116,7 @@ def upsert_statement(model: type[Model], rows: Rows, shared: Mapping[str, object
     rows : sequence of mappings
         Column values by the column's name, in wire form; at least one row, all with the same columns.
     shared : mapping
-        Values of the other columns, the same in every row; no texts, which the cast would cut to the column's length.
+        Values of the other columns, the same in every row.
     """
     return _upsert(model, tuple(rows[0]), tuple(shared)), [*shared.values(), msgspec.json.encode(rows).decode()]
 
@@ -126,7 +126,7 @@ _NEVER_CHANGED = ("id", "author_id", "taster_id")
 
 @cache
 def _insert(model: type[Model], own: tuple[str, ...], shared: tuple[str, ...]) -> str:
-    types = {field.column: field.db_type(connection) for field in model._meta.concrete_fields}
+    types = {field.column: _type_name(field.db_type(connection)) for field in model._meta.concrete_fields}
     quoted = {name: connection.ops.quote_name(name) for name in (*shared, *own)}
     columns = ", ".join(quoted.values())
     values = ", ".join([*(f"%s::{types[name]}" for name in shared), *(quoted[name] for name in own)])
@@ -140,3 +140,9 @@ def _upsert(model: type[Model], own: tuple[str, ...], shared: tuple[str, ...]) -
     quoted = (connection.ops.quote_name(name) for name in (*shared, *own) if name not in _NEVER_CHANGED)
     changes = ", ".join(f"{column} = EXCLUDED.{column}" for column in quoted)
     return f"{_insert(model, own, shared)} ON CONFLICT (id) DO UPDATE SET {changes}"
+
+
+def _type_name(db_type: str | None) -> str:
+    """Return a column's type without its length: a text that is too long must be refused, the cast would cut it."""
+    name = (db_type or "text").partition("(")[0]
+    return "text" if name == "varchar" else name

@@ -16,6 +16,7 @@ NOW = datetime(2026, 3, 4, 12, 30, tzinfo=UTC)
 ME, OTHER = UUID(int=1), UUID(int=2)
 LOT, SAMPLE, OLDER, SESSION, INFUSION, NOTE, WORD, CUP, SHOP, FREE = (UUID(int=n) for n in range(11, 21))
 STAMP = Stamp("2026-03-04T12:00:00.000000Z", str(UUID(int=9)), str(ME))
+LATER = STAMP._replace(at="2026-03-04T12:10:00.000000Z")
 BREW = {"started_at": "2026-03-04T10:00:00.000000Z", "leaf_g": 5, "vessel_ml": 110}
 STORED = {
     "descriptor": {WORD: {"key": "wet_slate", "label": "wet slate"}},

@@ -18,6 +18,7 @@ from tests.sync.push_state import (
     BREW,
     CUP,
     FREE,
+    LATER,
     LOT,
     ME,
     NOTE,
@@ -31,7 +32,6 @@ from tests.sync.push_state import (
     state_with,
 )
 
-LATER = STAMP._replace(at="2026-03-04T12:10:00.000000Z")
 NEW = [UUID(int=n) for n in range(101, 110)]
 TEA = {"name": "Ridge", "kind": "oolong"}
 POUR = {"session": str(FREE), "steep_s": 10, "kettle_c": 99}

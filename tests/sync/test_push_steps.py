@@ -13,11 +13,10 @@ from lots.merge import LostValue
 from lots.models import FieldHistory
 from tastings.actions.push.change import Change, Verdict
 from tastings.actions.push.repeats import received_before, stored_history
-from tests.sync.push_state import FREE, LOT, ME, NOTE, NOW, OLDER, SESSION, STAMP, state_with
+from tests.sync.push_state import FREE, LATER, LOT, ME, NOTE, NOW, OLDER, SESSION, STAMP, state_with
 
 steps = import_module("tastings.actions.push.push")  # the package has a function of this name
 DEVICE = UUID(int=8)
-LATER = STAMP._replace(at="2026-03-04T12:10:00.000000Z")
 TEA = Change(type="lot", id=LOT, fields={"kind": "green"}, stamp=LATER)
 REMARKS = Change(type="lot", id=OLDER, fields={"remarks": "round"}, stamp=LATER)
 NOW_KNOWN = Change(type="lot", id=LOT, fields={"remarks": "round"}, stamp=None)

@@ -16,6 +16,7 @@ from tests.sync.push_state import (
     BREW,
     FREE,
     INFUSION,
+    LATER,
     LOT,
     ME,
     NOTE,
@@ -29,7 +30,6 @@ from tests.sync.push_state import (
     state_with,
 )
 
-LATER = STAMP._replace(at="2026-03-04T12:10:00.000000Z")
 DELETION = {"deleted": True}
 NEW = UUID(int=101)
 

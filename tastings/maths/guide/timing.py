@@ -40,10 +40,12 @@ class Steep:
 
 @dataclass(frozen=True, slots=True)
 class NextPour:
-    """The infusion after ``before``, for any steep.
+    """The next infusion, for any steep.
 
     Parameters
     ----------
+    leaf : Leaf
+        Draws of the lot's leaf.
     shortest : Brew
         The pours before, and the infusion with the shortest steep.
     drawn : DrawnLeaves

@@ -46,6 +46,32 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "revision"), name="descriptor_revision_once"),
+                    models.CheckConstraint(condition=models.Q(("key", ""), _negated=True), name="descriptor_key_given"),
+                    models.CheckConstraint(
+                        condition=models.Q(("key__regex", "^[a-z][a-z0-9_]{0,59}$")), name="descriptor_key_form"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("label", ""), _negated=True), name="descriptor_label_given"
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("removed", False)),
+                        fields=("team", "key"),
+                        name="descriptor_key_once_per_team",
+                        nulls_distinct=False,
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("by", None), ("team", None)),
+                            models.Q(("by__isnull", False), ("team__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="descriptor_has_author",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Development",
@@ -74,41 +100,15 @@ class Migration(migrations.Migration):
                     models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"),
                 ),
             ],
-        ),
-        migrations.CreateModel(
-            name="Infusion",
-            fields=[
-                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ("revision", models.BigIntegerField()),
-                ("removed", models.BooleanField(default=False)),
-                ("stamps", models.JSONField(default=list)),
-                ("created_at", models.DateTimeField()),
-                ("updated_at", models.DateTimeField()),
-                ("number", models.SmallIntegerField()),
-                ("steep_s", models.FloatField()),
-                ("pour_s", models.FloatField(null=True)),
-                ("kettle_c", models.FloatField()),
-                ("water_ml", models.FloatField(null=True)),
-                ("rest_s", models.FloatField(null=True)),
-                ("poured_at", models.DateTimeField(null=True)),
-                ("tasted", models.BooleanField(null=True)),
-                ("remarks", models.CharField(blank=True, max_length=8000)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
+            options={
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("due_revision__gt", models.F("computed_revision"))),
+                        fields=["asked_at"],
+                        name="development_due",
                     ),
-                ),
-                (
-                    "team",
-                    models.ForeignKey(
-                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
-                    ),
-                ),
-            ],
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Session",
@@ -179,6 +179,143 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "indexes": [
+                    models.Index(fields=["lot", "-started_at"], name="session_of_lot"),
+                ],
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "revision"), name="session_revision_once"),
+                    models.UniqueConstraint(fields=("team", "id"), name="session_of_team"),
+                    models.CheckConstraint(
+                        condition=models.Q(("leaf_g__gt", 0), ("leaf_g__lte", 1000)), name="session_leaf_g_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("vessel_ml__gt", 0), ("vessel_ml__lte", 10000)),
+                        name="session_vessel_ml_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "vessel_material__in",
+                                ["porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron", ""],
+                            )
+                        ),
+                        name="session_vessel_material_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("vessel_g__gt", 0), ("vessel_g__lte", 20000)), name="session_vessel_g_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("room_c__gte", -30), ("room_c__lte", 60)), name="session_room_c_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("water_tds_mg_l__gte", 0), ("water_tds_mg_l__lte", 5000)),
+                        name="session_water_tds_mg_l_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("altitude_m__gte", -430), ("altitude_m__lte", 9000)),
+                        name="session_altitude_m_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("purpose__in", ["selection", "arrival", "reference", "training", "guest", ""])
+                        ),
+                        name="session_purpose_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("ending__in", ["spent", "stopped", ""])), name="session_ending_choice"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("more_low__gte", 0), ("more_low__lte", 99)), name="session_more_low_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("more_high__gte", 0), ("more_high__lte", 99)),
+                        name="session_more_high_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("more_low__isnull", True),
+                            ("more_high__isnull", True),
+                            ("more_low__lte", models.F("more_high")),
+                            _connector="OR",
+                        ),
+                        name="session_more_low_up_to_high",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("private", True), ("shared_once", True), _connector="OR"),
+                        name="session_open_is_shared",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Infusion",
+            fields=[
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("revision", models.BigIntegerField()),
+                ("removed", models.BooleanField(default=False)),
+                ("stamps", models.JSONField(default=list)),
+                ("created_at", models.DateTimeField()),
+                ("updated_at", models.DateTimeField()),
+                ("number", models.SmallIntegerField()),
+                ("steep_s", models.FloatField()),
+                ("pour_s", models.FloatField(null=True)),
+                ("kettle_c", models.FloatField()),
+                ("water_ml", models.FloatField(null=True)),
+                ("rest_s", models.FloatField(null=True)),
+                ("poured_at", models.DateTimeField(null=True)),
+                ("tasted", models.BooleanField(null=True)),
+                ("remarks", models.CharField(blank=True, max_length=8000)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
+                    ),
+                ),
+                (
+                    "session",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="infusions",
+                        to="tastings.session",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "revision"), name="infusion_revision_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("number__gte", 0), ("number__lte", 99)), name="infusion_number_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("steep_s__gte", 0), ("steep_s__lte", 86400)), name="infusion_steep_s_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("pour_s__gte", 0), ("pour_s__lte", 3600)), name="infusion_pour_s_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kettle_c__gte", 0), ("kettle_c__lte", 100)), name="infusion_kettle_c_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("water_ml__gt", 0), ("water_ml__lte", 10000)),
+                        name="infusion_water_ml_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("rest_s__gte", 0), ("rest_s__lte", 604800)), name="infusion_rest_s_range"
+                    ),
+                    models.UniqueConstraint(fields=("id", "session"), name="infusion_of_session"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Note",
@@ -236,248 +373,33 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddField(
-            model_name="infusion",
-            name="session",
-            field=models.ForeignKey(
-                db_constraint=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="infusions",
-                to="tastings.session",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="descriptor",
-            constraint=models.UniqueConstraint(fields=("team", "revision"), name="descriptor_revision_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="descriptor",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("key", ""), _negated=True), name="descriptor_key_given"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="descriptor",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("key__regex", "^[a-z][a-z0-9_]{0,59}$")), name="descriptor_key_form"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="descriptor",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("label", ""), _negated=True), name="descriptor_label_given"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="descriptor",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("removed", False)),
-                fields=("team", "key"),
-                name="descriptor_key_once_per_team",
-                nulls_distinct=False,
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="descriptor",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("by", None), ("team", None)),
-                    models.Q(("by__isnull", False), ("team__isnull", False)),
-                    _connector="OR",
-                ),
-                name="descriptor_has_author",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="development",
-            index=models.Index(
-                condition=models.Q(("due_revision__gt", models.F("computed_revision"))),
-                fields=["asked_at"],
-                name="development_due",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="session",
-            index=models.Index(fields=["lot", "-started_at"], name="session_of_lot"),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.UniqueConstraint(fields=("team", "revision"), name="session_revision_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.UniqueConstraint(fields=("team", "id"), name="session_of_team"),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("leaf_g__gt", 0), ("leaf_g__lte", 1000)), name="session_leaf_g_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("vessel_ml__gt", 0), ("vessel_ml__lte", 10000)), name="session_vessel_ml_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    (
-                        "vessel_material__in",
-                        ["porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron", ""],
-                    )
-                ),
-                name="session_vessel_material_choice",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("vessel_g__gt", 0), ("vessel_g__lte", 20000)), name="session_vessel_g_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("room_c__gte", -30), ("room_c__lte", 60)), name="session_room_c_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("water_tds_mg_l__gte", 0), ("water_tds_mg_l__lte", 5000)),
-                name="session_water_tds_mg_l_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("altitude_m__gte", -430), ("altitude_m__lte", 9000)),
-                name="session_altitude_m_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("purpose__in", ["selection", "arrival", "reference", "training", "guest", ""])),
-                name="session_purpose_choice",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("ending__in", ["spent", "stopped", ""])), name="session_ending_choice"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("more_low__gte", 0), ("more_low__lte", 99)), name="session_more_low_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("more_high__gte", 0), ("more_high__lte", 99)), name="session_more_high_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("more_low__isnull", True),
-                    ("more_high__isnull", True),
-                    ("more_low__lte", models.F("more_high")),
-                    _connector="OR",
-                ),
-                name="session_more_low_up_to_high",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="session",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("private", True), ("shared_once", True), _connector="OR"),
-                name="session_open_is_shared",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="note",
-            constraint=models.UniqueConstraint(fields=("team", "revision"), name="note_revision_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="note",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    (
-                        "moment__in",
-                        [
-                            "dry_leaf",
-                            "warmed_leaf",
-                            "wet_leaf",
-                            "lid",
-                            "liquor",
-                            "mouth",
-                            "finish",
-                            "empty_cup",
-                            "spent_leaf",
-                            "body",
-                        ],
-                    )
-                ),
-                name="note_moment_choice",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="note",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("intensity__gte", 0), ("intensity__lte", 10)), name="note_intensity_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.UniqueConstraint(fields=("team", "revision"), name="infusion_revision_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("number__gte", 0), ("number__lte", 99)), name="infusion_number_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("steep_s__gte", 0), ("steep_s__lte", 86400)), name="infusion_steep_s_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("pour_s__gte", 0), ("pour_s__lte", 3600)), name="infusion_pour_s_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kettle_c__gte", 0), ("kettle_c__lte", 100)), name="infusion_kettle_c_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("water_ml__gt", 0), ("water_ml__lte", 10000)), name="infusion_water_ml_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("rest_s__gte", 0), ("rest_s__lte", 604800)), name="infusion_rest_s_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="infusion",
-            constraint=models.UniqueConstraint(fields=("id", "session"), name="infusion_of_session"),
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "revision"), name="note_revision_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "moment__in",
+                                [
+                                    "dry_leaf",
+                                    "warmed_leaf",
+                                    "wet_leaf",
+                                    "lid",
+                                    "liquor",
+                                    "mouth",
+                                    "finish",
+                                    "empty_cup",
+                                    "spent_leaf",
+                                    "body",
+                                ],
+                            )
+                        ),
+                        name="note_moment_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("intensity__gte", 0), ("intensity__lte", 10)), name="note_intensity_range"
+                    ),
+                ],
+            },
         ),
     ]

@@ -55,6 +55,20 @@ class Migration(migrations.Migration):
                     models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("alpha__gt", 0), ("alpha__lte", 0.5)), name="triangle_alpha_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("distinguishers__gt", 0), ("distinguishers__lte", 1)),
+                        name="triangle_distinguishers_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("lot", models.F("against")), _negated=True), name="triangle_of_two_lots"
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Trial",
@@ -88,25 +102,6 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="triangletest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("alpha__gt", 0), ("alpha__lte", 0.5)), name="triangle_alpha_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="triangletest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("distinguishers__gt", 0), ("distinguishers__lte", 1)),
-                name="triangle_distinguishers_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="triangletest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("lot", models.F("against")), _negated=True), name="triangle_of_two_lots"
-            ),
         ),
         migrations.RunSQL(
             """

@@ -35,6 +35,37 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "sha256"), name="photo_content_once_per_team"),
+                    models.UniqueConstraint(fields=("team", "id", "sha256"), name="photo_content_of_team"),
+                    models.CheckConstraint(
+                        condition=models.Q(("sha256__regex", "^[0-9a-f]{64}$")), name="photo_content_sha256_form"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("image_sha256__regex", "^[0-9a-f]{64}$"), ("thumbnail_sha256__regex", "^[0-9a-f]{64}$")
+                        ),
+                        name="photo_content_digests_form",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("bytes__gte", 1), ("bytes__lte", 20971520)), name="photo_content_bytes"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("height__gte", 1),
+                            ("width__gte", 1),
+                            (
+                                "width__lte",
+                                django.db.models.expressions.CombinedExpression(
+                                    models.Value(50000000), "/", models.F("height")
+                                ),
+                            ),
+                        ),
+                        name="photo_content_pixels",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="Photo",
@@ -118,154 +149,82 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="photocontent",
-            constraint=models.UniqueConstraint(fields=("team", "sha256"), name="photo_content_once_per_team"),
-        ),
-        migrations.AddConstraint(
-            model_name="photocontent",
-            constraint=models.UniqueConstraint(fields=("team", "id", "sha256"), name="photo_content_of_team"),
-        ),
-        migrations.AddConstraint(
-            model_name="photocontent",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("sha256__regex", "^[0-9a-f]{64}$")), name="photo_content_sha256_form"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photocontent",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("image_sha256__regex", "^[0-9a-f]{64}$"), ("thumbnail_sha256__regex", "^[0-9a-f]{64}$")
-                ),
-                name="photo_content_digests_form",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photocontent",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("bytes__gte", 1), ("bytes__lte", 20971520)), name="photo_content_bytes"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photocontent",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("height__gte", 1),
-                    ("width__gte", 1),
-                    (
-                        "width__lte",
-                        django.db.models.expressions.CombinedExpression(
-                            models.Value(50000000), "/", models.F("height")
-                        ),
+            options={
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["receiving", "checking"])),
+                        fields=["touched_at"],
+                        name="photo_under_way",
                     ),
-                ),
-                name="photo_content_pixels",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="photo",
-            index=models.Index(
-                condition=models.Q(("state__in", ["receiving", "checking"])),
-                fields=["touched_at"],
-                name="photo_under_way",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("lot", None), ("session__isnull", False)),
-                    models.Q(("lot__isnull", False), ("session", None)),
-                    _connector="OR",
-                ),
-                name="photo_of_session_or_lot",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("infusion", None), ("session__isnull", False), _connector="OR"),
-                name="photo_infusion_in_session",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("of__in", ("dry_leaf", "wet_leaf", "liquor", "spent_leaf", "other"))),
-                name="photo_of_choice",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("sha256__regex", "^[0-9a-f]{64}$")), name="photo_sha256_form"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("bytes__gte", 1), ("bytes__lte", 20971520)), name="photo_bytes_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("received__gte", 0), ("received__lte", models.F("bytes"))),
-                name="photo_received_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["receiving", "checking", "kept", "refused"])),
-                name="photo_state_choice",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state", "refused"), models.Q(("reason", ""), _negated=True)),
-                    models.Q(models.Q(("state", "refused"), _negated=True), ("reason", "")),
-                    _connector="OR",
-                ),
-                name="photo_refused_for_a_reason",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state__in", ["checking", "kept"]), _negated=True),
-                    ("received", models.F("bytes")),
-                    _connector="OR",
-                ),
-                name="photo_complete_before_check",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("content__isnull", False), ("removed_at", None), ("state", "kept")),
-                    models.Q(
-                        models.Q(
-                            models.Q(("state", "kept"), _negated=True), ("removed_at__isnull", False), _connector="OR"
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("lot", None), ("session__isnull", False)),
+                            models.Q(("lot__isnull", False), ("session", None)),
+                            _connector="OR",
                         ),
-                        ("content", None),
+                        name="photo_of_session_or_lot",
                     ),
-                    _connector="OR",
-                ),
-                name="photo_kept_has_content",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="photo",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("colour", None), ("state", "kept"), _connector="OR"), name="photo_colour_of_kept"
-            ),
+                    models.CheckConstraint(
+                        condition=models.Q(("infusion", None), ("session__isnull", False), _connector="OR"),
+                        name="photo_infusion_in_session",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("of__in", ("dry_leaf", "wet_leaf", "liquor", "spent_leaf", "other"))),
+                        name="photo_of_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("sha256__regex", "^[0-9a-f]{64}$")), name="photo_sha256_form"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("bytes__gte", 1), ("bytes__lte", 20971520)), name="photo_bytes_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("received__gte", 0), ("received__lte", models.F("bytes"))),
+                        name="photo_received_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["receiving", "checking", "kept", "refused"])),
+                        name="photo_state_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "refused"), models.Q(("reason", ""), _negated=True)),
+                            models.Q(models.Q(("state", "refused"), _negated=True), ("reason", "")),
+                            _connector="OR",
+                        ),
+                        name="photo_refused_for_a_reason",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state__in", ["checking", "kept"]), _negated=True),
+                            ("received", models.F("bytes")),
+                            _connector="OR",
+                        ),
+                        name="photo_complete_before_check",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("content__isnull", False), ("removed_at", None), ("state", "kept")),
+                            models.Q(
+                                models.Q(
+                                    models.Q(("state", "kept"), _negated=True),
+                                    ("removed_at__isnull", False),
+                                    _connector="OR",
+                                ),
+                                ("content", None),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="photo_kept_has_content",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("colour", None), ("state", "kept"), _connector="OR"),
+                        name="photo_colour_of_kept",
+                    ),
+                ],
+            },
         ),
         migrations.RunSQL(
             """

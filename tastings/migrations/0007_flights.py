@@ -62,7 +62,73 @@ class Migration(migrations.Migration):
                 ("answer", models.JSONField(null=True)),
                 ("decided_at", models.DateTimeField(null=True)),
                 ("decision", models.JSONField(null=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "reference",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.lot",
+                    ),
+                ),
+                (
+                    "revealed_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "id"), name="flight_of_team"),
+                    models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="flight_name_given"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("revealed_at", None), ("state__in", ["set_up", "tasting", "called_off"])),
+                            models.Q(("revealed_at__isnull", False), ("state__in", ["revealed", "decided"])),
+                            _connector="OR",
+                        ),
+                        name="flight_revealed_has_moment",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("cups_per_sitting__gte", 1),
+                            ("cups_per_sitting__lte", 40),
+                            ("sittings__gte", 1),
+                            ("sittings__lte", 20),
+                        ),
+                        name="flight_sizes",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="FlightCup",
@@ -72,14 +138,89 @@ class Migration(migrations.Migration):
                 ("position", models.SmallIntegerField()),
                 ("code", models.SmallIntegerField()),
                 ("out_at", models.DateTimeField(null=True)),
+                (
+                    "flight",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="cups",
+                        to="tastings.flight",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.lot",
+                    ),
+                ),
+                (
+                    "taster",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "id"), name="flight_cup_of_team"),
+                    models.UniqueConstraint(fields=("id", "lot"), name="flight_cup_holds"),
+                    models.UniqueConstraint(fields=("flight", "code"), name="flight_cup_code_once"),
+                    models.UniqueConstraint(
+                        condition=models.Q(("out_at", None)),
+                        fields=("flight", "taster", "sitting", "position"),
+                        name="flight_cup_place_once",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("code__gte", 100), ("code__lte", 999)), name="flight_cup_code_three_digits"
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="FlightLot",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("out_at", models.DateTimeField(null=True)),
+                (
+                    "flight",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="candidates",
+                        to="tastings.flight",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.lot",
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("flight", "lot"), name="flight_lot_once"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="FlightMember",
@@ -87,7 +228,33 @@ class Migration(migrations.Migration):
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("pours", models.BooleanField()),
                 ("out_at", models.DateTimeField(null=True)),
+                (
+                    "flight",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="people",
+                        to="tastings.flight",
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
+                    ),
+                ),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("flight", "user"), name="flight_member_once"),
+                ],
+            },
         ),
         migrations.RemoveConstraint(
             model_name="session",
@@ -103,89 +270,6 @@ class Migration(migrations.Migration):
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="+",
                 to="lots.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="flight",
-            name="by",
-            field=models.ForeignKey(
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="flight",
-            name="decided_by",
-            field=models.ForeignKey(
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="flight",
-            name="reference",
-            field=models.ForeignKey(
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="lots.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="flight",
-            name="revealed_by",
-            field=models.ForeignKey(
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="flight",
-            name="team",
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"),
-        ),
-        migrations.AddField(
-            model_name="flightcup",
-            name="flight",
-            field=models.ForeignKey(
-                db_constraint=False,
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="cups",
-                to="tastings.flight",
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightcup",
-            name="lot",
-            field=models.ForeignKey(
-                db_constraint=False,
-                db_index=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="lots.lot",
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightcup",
-            name="taster",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightcup",
-            name="team",
-            field=models.ForeignKey(
-                db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
             ),
         ),
         migrations.AddField(
@@ -212,121 +296,6 @@ class Migration(migrations.Migration):
                 condition=models.Q(("lot__isnull", False), ("flight_cup__isnull", False), _connector="OR"),
                 name="session_of_lot_or_cup",
             ),
-        ),
-        migrations.AddField(
-            model_name="flightlot",
-            name="flight",
-            field=models.ForeignKey(
-                db_constraint=False,
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="candidates",
-                to="tastings.flight",
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightlot",
-            name="lot",
-            field=models.ForeignKey(
-                db_constraint=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="lots.lot"
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightlot",
-            name="team",
-            field=models.ForeignKey(
-                db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightmember",
-            name="flight",
-            field=models.ForeignKey(
-                db_constraint=False,
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="people",
-                to="tastings.flight",
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightmember",
-            name="team",
-            field=models.ForeignKey(
-                db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
-            ),
-        ),
-        migrations.AddField(
-            model_name="flightmember",
-            name="user",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="flight",
-            constraint=models.UniqueConstraint(fields=("team", "id"), name="flight_of_team"),
-        ),
-        migrations.AddConstraint(
-            model_name="flight",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("name", ""), _negated=True), name="flight_name_given"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="flight",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("revealed_at", None), ("state__in", ["set_up", "tasting", "called_off"])),
-                    models.Q(("revealed_at__isnull", False), ("state__in", ["revealed", "decided"])),
-                    _connector="OR",
-                ),
-                name="flight_revealed_has_moment",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="flight",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("cups_per_sitting__gte", 1),
-                    ("cups_per_sitting__lte", 40),
-                    ("sittings__gte", 1),
-                    ("sittings__lte", 20),
-                ),
-                name="flight_sizes",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="flightcup",
-            constraint=models.UniqueConstraint(fields=("team", "id"), name="flight_cup_of_team"),
-        ),
-        migrations.AddConstraint(
-            model_name="flightcup",
-            constraint=models.UniqueConstraint(fields=("id", "lot"), name="flight_cup_holds"),
-        ),
-        migrations.AddConstraint(
-            model_name="flightcup",
-            constraint=models.UniqueConstraint(fields=("flight", "code"), name="flight_cup_code_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="flightcup",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("out_at", None)),
-                fields=("flight", "taster", "sitting", "position"),
-                name="flight_cup_place_once",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="flightcup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("code__gte", 100), ("code__lte", 999)), name="flight_cup_code_three_digits"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="flightlot",
-            constraint=models.UniqueConstraint(fields=("flight", "lot"), name="flight_lot_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="flightmember",
-            constraint=models.UniqueConstraint(fields=("flight", "user"), name="flight_member_once"),
         ),
         migrations.RunSQL(
             """

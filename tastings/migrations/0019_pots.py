@@ -110,6 +110,34 @@ class Migration(migrations.Migration):
                     ),
                 ),
             ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "revision"), name="pot_revision_once"),
+                    models.UniqueConstraint(fields=("team", "id"), name="pot_of_team"),
+                    models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="pot_name_given"),
+                    models.CheckConstraint(
+                        condition=models.Q(("vessel_ml__gt", 0), ("vessel_ml__lte", 10000)), name="pot_vessel_ml_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "vessel_material__in",
+                                ["porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron"],
+                            )
+                        ),
+                        name="pot_vessel_material_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("vessel_g__gt", 0), ("vessel_g__lte", 20000)), name="pot_vessel_g_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("leaf_g__gt", 0), ("leaf_g__lte", 1000)), name="pot_leaf_g_range"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("pour_s__gte", 0), ("pour_s__lte", 3600)), name="pot_pour_s_range"
+                    ),
+                ],
+            },
         ),
         migrations.AddField(
             model_name="session",
@@ -121,54 +149,6 @@ class Migration(migrations.Migration):
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="+",
                 to="tastings.pot",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.UniqueConstraint(fields=("team", "revision"), name="pot_revision_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.UniqueConstraint(fields=("team", "id"), name="pot_of_team"),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="pot_name_given"),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("vessel_ml__gt", 0), ("vessel_ml__lte", 10000)), name="pot_vessel_ml_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    (
-                        "vessel_material__in",
-                        ["porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron"],
-                    )
-                ),
-                name="pot_vessel_material_choice",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("vessel_g__gt", 0), ("vessel_g__lte", 20000)), name="pot_vessel_g_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("leaf_g__gt", 0), ("leaf_g__lte", 1000)), name="pot_leaf_g_range"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pot",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("pour_s__gte", 0), ("pour_s__lte", 3600)), name="pot_pour_s_range"
             ),
         ),
         migrations.RunSQL(KEYS, NO_KEYS),

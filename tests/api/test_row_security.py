@@ -21,10 +21,8 @@ from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import reading
 from tastings.actions.push.rows import id_in
-from tastings.models import Descriptor, Note, RenderedDocument, Share
+from tastings.models import Descriptor, Note
 from tastings.queries.records import MODELS
-from teams.actions.sign_in_codes import create_sign_in_code
-from teams.actions.stored_answers import reserve_key
 from teams.database_role import create_roles, grant_privileges
 from teams.models import AuditEntry, EmailVerification, KnownClient, ResetLink, ResetRequest, Team, User
 from teams.queries.people import revisions_of, valid_tokens
@@ -45,9 +43,8 @@ from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
 from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign, stored, text_of, two_teams
 from tests.factories import NOON, LotFactory, NoteFactory, TeamFactory, person
-from tests.flights import flight_of
+from tests.full_teams import two_full_teams
 from tests.row_security import as_application, as_worker
-from tests.tastings.export_factory import fill_team
 
 OPEN_TO_ALL = {
     "teams_tally": "counts under a digest that names nobody",
@@ -89,33 +86,6 @@ def rows(question, *about):
 def by_team(table):
     """Return how many rows the present role sees of each team; None stands for no team."""
     return dict(rows(f"SELECT {TEAM_OF.get(table, 'team_id')}, count(*) FROM {table} GROUP BY 1"))
-
-
-@pytest.fixture
-def full(team, lexicon):
-    """Two teams with something in every table; gives both."""
-    both = (team, TeamFactory(name="Other House"))
-    for one in both:
-        owner, *_ = fill_team(one)
-        flight_of(one, buyer=owner)
-        owner.client.post("/api/v1/invitations/", {"role": "taster", "shop": str(owner.member.shop_id)})
-        lot = Lot.objects.filter(team=one).first()
-        Share.objects.create(
-            team=one, lot=lot, shows="report", lang="en", by=owner.user, created_at=NOON, expires_at=NOON
-        )
-        create_sign_in_code(owner.member, now=NOON)
-        reserve_key(owner.member, key="first", request="0" * 64, now=NOON)
-        RenderedDocument.objects.create(
-            team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date()
-        )
-        AuditEntry.objects.create(team=one, what="export", at=NOON)
-        with connection.cursor() as cursor:
-            cursor.execute("INSERT INTO tastings_teampanel (team_id, due_revision, computed_revision, method, version,"
-                           " line_mean, line_sd, slopes, scales, figures) VALUES"
-                           " (%s, 0, 0, '', 0, 2.5, 1, '{}', '{}', '{}')"
-                           " ON CONFLICT DO NOTHING", [one.id])  # fmt: skip
-    AuditEntry.objects.create(team=None, what="failed_sign_in", at=NOON)
-    return both
 
 
 def test_every_table_is_behind_a_wall_or_says_why_not(db):
@@ -166,25 +136,146 @@ def test_processes_act_as_the_application_and_commands_as_the_owner(db, assumed)
     assert done.stdout.strip().splitlines()[-1] == f"('{role() if assumed == 'python' else database['USER']}',)"
 
 
-def test_web_server_cannot_list_the_teams_and_the_worker_can(full):
-    with as_worker():
-        assert set(every_team()) == {team.id for team in full}
-        assert Team.objects.count() == 0
-    with (
-        as_application(),
-        pytest.raises(ProgrammingError, match="permission denied for function"),
-        transaction.atomic(),
-    ):
-        every_team()
-    listing = dict(rows("SELECT proname, prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace"
-                        " AND prosecdef AND proretset"))  # fmt: skip
-    may = dict(rows("SELECT proname, has_function_privilege(%s, oid, 'EXECUTE') FROM pg_proc WHERE pronamespace ="
-                    " 'public'::regnamespace AND proname LIKE 'leafspan\\_%%'", role()))  # fmt: skip
-    assert {name for name, allowed in may.items() if not allowed} == set(WORKER_ONLY)
-    # what the web server may call returns the teams of one login, numbers, or ids that were asked about
-    assert {name for name in listing if may[name]} == {
-        "leafspan_teams_of_login", "leafspan_ids_in_use", "leafspan_waiting",
-    }  # fmt: skip
+@pytest.fixture(scope="class")
+def full_teams(django_db_setup, django_db_blocker, tmp_path_factory):
+    with django_db_blocker.unblock(), two_full_teams(tmp_path_factory.mktemp("photos")) as both:
+        yield both
+
+
+class TestFullTeams:
+    """With two teams that have something in every table."""
+
+    @pytest.fixture
+    def full(self, full_teams, db):
+        return full_teams
+
+    @pytest.fixture
+    def team(self, full):
+        return full[0]
+
+    def test_web_server_cannot_list_the_teams_and_the_worker_can(self, full):
+        with as_worker():
+            assert set(every_team()) == {team.id for team in full}
+            assert Team.objects.count() == 0
+        with (
+            as_application(),
+            pytest.raises(ProgrammingError, match="permission denied for function"),
+            transaction.atomic(),
+        ):
+            every_team()
+        listing = dict(rows("SELECT proname, prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace"
+                            " AND prosecdef AND proretset"))  # fmt: skip
+        may = dict(rows("SELECT proname, has_function_privilege(%s, oid, 'EXECUTE') FROM pg_proc WHERE pronamespace ="
+                        " 'public'::regnamespace AND proname LIKE 'leafspan\\_%%'", role()))  # fmt: skip
+        assert {name for name, allowed in may.items() if not allowed} == set(WORKER_ONLY)
+        # what the web server may call returns the teams of one login, numbers, or ids that were asked about
+        assert {name for name in listing if may[name]} == {
+            "leafspan_teams_of_login", "leafspan_ids_in_use", "leafspan_waiting",
+        }  # fmt: skip
+
+    @pytest.fixture
+    def logins(self, taster, stranger, full):
+        """A row in each table of logins for a taster and for somebody of another team; gives the two."""
+        for one in (taster, stranger):
+            KnownClient.objects.create(user=one.user, place=str(one.user.id)[:8], last_at=NOON)
+            ResetLink.objects.create(user=one.user, digest=str(one.user.id), created_at=NOON, expires_at=NOON)
+            EmailVerification.objects.create(user=one.user, email="a@tea.example", created_at=NOON)
+        ResetRequest.objects.create(asked="whoever", created_at=NOON)
+        return taster, stranger
+
+    def test_login_sees_and_changes_what_is_its_own_and_no_other(self, logins):
+        taster, stranger = logins
+        own = {table: "id" if table == "teams_user" else "user_id" for table in OF_LOGINS - {"teams_resetrequest"}}
+        both = {taster.user.id, stranger.user.id}
+        with as_application():
+            for table in OF_LOGINS:
+                assert rows(f"SELECT * FROM {table}") == [], table
+            with acting_for_login(taster.user.id):
+                assert rows("SELECT * FROM teams_resetrequest") == []
+                for table, login in own.items():
+                    assert rows(f"SELECT {login} FROM {table}") == [(taster.user.id,)], table
+                    assert rows(f"UPDATE {table} SET id = id RETURNING {login}") == [(taster.user.id,)], table
+                    for command in (f"DELETE FROM {table} WHERE {login} = %s RETURNING 1",
+                                    f"UPDATE {table} SET id = id WHERE {login} = %s RETURNING 1"):  # fmt: skip
+                        assert rows(command, stranger.user.id) == [], table
+            with pytest.raises(ProgrammingError, match="row-level security"), transaction.atomic():
+                User.objects.create(username="Somebody")
+            ResetRequest.objects.create(asked="me", created_at=NOON)
+        with as_worker():
+            for table, login in own.items():
+                assert both <= {found for (found,) in rows(f"SELECT {login} FROM {table}")}, table
+            assert ResetRequest.objects.filter(created_at=NOON).delete()[0] == 2
+            assert User.objects.update(name="Mine") == 0
+
+    def test_members_of_a_team_see_its_logins_and_change_none_but_their_own(self, logins):
+        taster, _stranger = logins
+        team = set(taster.team.members.values_list("user_id", flat=True))
+        assert len(team) > 1
+        with as_application(), acting_for(taster.team.id):
+            assert set(User.objects.values_list("id", flat=True)) == team
+            assert User.objects.update(name="Mine") == 0
+            with acting_for_login(taster.user.id):
+                assert User.objects.update(name="Mine") == 1
+            for model in (KnownClient, ResetLink, EmailVerification):
+                assert list(model.objects.all()) == []
+
+    def test_plain_select_shows_the_team_acted_for_and_no_other(self, full):
+        ours, theirs = full
+        built_in = {"tastings_descriptor"}
+        for table in TABLES:
+            everything = by_team(table)
+            assert everything.get(ours.id), table
+            assert everything.get(theirs.id), table
+            with as_application():
+                nobody = by_team(table)
+                with acting_for(ours.id):
+                    mine = by_team(table)
+                with acting_for(ours.id, theirs.id):
+                    both = by_team(table)
+            of_none = {None: everything[None]} if table in built_in else {}
+            assert nobody == of_none, table
+            assert mine == {ours.id: everything[ours.id], **of_none}, table
+            assert both == {ours.id: everything[ours.id], theirs.id: everything[theirs.id], **of_none}, table
+
+    def test_rows_of_another_team_can_neither_be_changed_nor_taken_over_nor_made(self, full):
+        ours, theirs = full
+        before = {table: sorted(rows(f"SELECT {table}::text FROM {table}")) for table in TABLES}
+        for table in TABLES:
+            team = TEAM_OF.get(table, "team_id")
+            columns = [
+                name
+                for (name,) in rows(
+                    "SELECT column_name FROM information_schema.columns WHERE table_name = %s"
+                    " AND is_generated = 'NEVER' AND identity_generation IS NULL",
+                    table,
+                )
+            ]
+            foreign_rows = rows(f"SELECT {', '.join(columns)} FROM {table} WHERE {team} = %s LIMIT 1", theirs.id)
+            with as_application(), acting_for(ours.id), transaction.atomic():
+                with connection.cursor() as cursor:
+                    cursor.execute(f"UPDATE {table} SET {columns[0]} = {columns[0]} WHERE {team} = %s", [theirs.id])
+                    changed = cursor.rowcount
+                    cursor.execute(f"DELETE FROM {table} WHERE {team} = %s", [theirs.id])
+                    deleted = cursor.rowcount
+                assert (changed, deleted) == (0, 0), table
+            with connection.cursor() as cursor:  # the very row, as a new one: the policy is asked before the key
+                wanted = ", ".join(columns)
+                cursor.execute(f"CREATE TEMP TABLE one ON COMMIT DROP AS SELECT {wanted} FROM {table} WHERE {team} = %s"
+                               " LIMIT 1", [theirs.id])  # fmt: skip
+                cursor.execute(f"GRANT SELECT ON one TO {role()}")
+            assert foreign_rows
+            for acted in ((), (ours.id,)):
+                with as_application(), acting_for(*acted), pytest.raises(ProgrammingError, match="row-level security"):
+                    with transaction.atomic():
+                        rows(f"INSERT INTO {table} ({wanted}) SELECT * FROM one RETURNING 1")
+            with connection.cursor() as cursor:
+                cursor.execute("DROP TABLE one")
+        for model in (apps.get_model(name) for name in ("lots.Lot", "tastings.Session", "teams.Shop", "teams.Member")):
+            with as_application(), acting_for(ours.id), pytest.raises(ProgrammingError, match="row-level security"):
+                with transaction.atomic():
+                    model.objects.filter(team=ours).update(team=theirs)
+
+        assert {table: sorted(rows(f"SELECT {table}::text FROM {table}")) for table in TABLES} == before
 
 
 def test_request_reads_the_browser_session_of_its_cookie_and_no_other(taster, stranger):
@@ -215,55 +306,6 @@ def test_request_reads_the_browser_session_of_its_cookie_and_no_other(taster, st
         assert delete_expired_sessions(before=timezone.now() + timedelta(days=100)) == 2
 
 
-@pytest.fixture
-def logins(taster, stranger, full):
-    """A row in each table of logins for a taster and for somebody of another team; gives the two."""
-    for one in (taster, stranger):
-        KnownClient.objects.create(user=one.user, place=str(one.user.id)[:8], last_at=NOON)
-        ResetLink.objects.create(user=one.user, digest=str(one.user.id), created_at=NOON, expires_at=NOON)
-        EmailVerification.objects.create(user=one.user, email="a@tea.example", created_at=NOON)
-    ResetRequest.objects.create(asked="whoever", created_at=NOON)
-    return taster, stranger
-
-
-def test_login_sees_and_changes_what_is_its_own_and_no_other(logins):
-    taster, stranger = logins
-    own = {table: "id" if table == "teams_user" else "user_id" for table in OF_LOGINS - {"teams_resetrequest"}}
-    both = {taster.user.id, stranger.user.id}
-    with as_application():
-        for table in OF_LOGINS:
-            assert rows(f"SELECT * FROM {table}") == [], table
-        with acting_for_login(taster.user.id):
-            assert rows("SELECT * FROM teams_resetrequest") == []
-            for table, login in own.items():
-                assert rows(f"SELECT {login} FROM {table}") == [(taster.user.id,)], table
-                assert rows(f"UPDATE {table} SET id = id RETURNING {login}") == [(taster.user.id,)], table
-                for command in (f"DELETE FROM {table} WHERE {login} = %s RETURNING 1",
-                                f"UPDATE {table} SET id = id WHERE {login} = %s RETURNING 1"):  # fmt: skip
-                    assert rows(command, stranger.user.id) == [], table
-        with pytest.raises(ProgrammingError, match="row-level security"), transaction.atomic():
-            User.objects.create(username="Somebody")
-        ResetRequest.objects.create(asked="me", created_at=NOON)
-    with as_worker():
-        for table, login in own.items():
-            assert both <= {found for (found,) in rows(f"SELECT {login} FROM {table}")}, table
-        assert ResetRequest.objects.filter(created_at=NOON).delete()[0] == 2
-        assert User.objects.update(name="Mine") == 0
-
-
-def test_members_of_a_team_see_its_logins_and_change_none_but_their_own(logins):
-    taster, _stranger = logins
-    team = set(taster.team.members.values_list("user_id", flat=True))
-    assert len(team) > 1
-    with as_application(), acting_for(taster.team.id):
-        assert set(User.objects.values_list("id", flat=True)) == team
-        assert User.objects.update(name="Mine") == 0
-        with acting_for_login(taster.user.id):
-            assert User.objects.update(name="Mine") == 1
-        for model in (KnownClient, ResetLink, EmailVerification):
-            assert list(model.objects.all()) == []
-
-
 def test_login_is_looked_up_by_its_name_in_any_case(taster):
     User.objects.filter(id=taster.user.id).update(username="Zo\u00eb")
     with as_application():
@@ -277,66 +319,6 @@ def test_login_is_looked_up_by_its_name_in_any_case(taster):
 def test_figures_that_wait_are_looked_up_among_all_records(db):
     [(body,)] = rows("SELECT prosrc FROM pg_proc WHERE proname = 'leafspan_waiting'")
     assert {model._meta.db_table for model in MODELS.values()} <= set(re.findall(r"FROM (\w+)", body))
-
-
-def test_plain_select_shows_the_team_acted_for_and_no_other(full):
-    ours, theirs = full
-    built_in = {"tastings_descriptor"}
-    for table in TABLES:
-        everything = by_team(table)
-        assert everything.get(ours.id), table
-        assert everything.get(theirs.id), table
-        with as_application():
-            nobody = by_team(table)
-            with acting_for(ours.id):
-                mine = by_team(table)
-            with acting_for(ours.id, theirs.id):
-                both = by_team(table)
-        of_none = {None: everything[None]} if table in built_in else {}
-        assert nobody == of_none, table
-        assert mine == {ours.id: everything[ours.id], **of_none}, table
-        assert both == {ours.id: everything[ours.id], theirs.id: everything[theirs.id], **of_none}, table
-
-
-def test_rows_of_another_team_can_neither_be_changed_nor_taken_over_nor_made(full):
-    ours, theirs = full
-    before = {table: sorted(rows(f"SELECT {table}::text FROM {table}")) for table in TABLES}
-    for table in TABLES:
-        team = TEAM_OF.get(table, "team_id")
-        columns = [
-            name
-            for (name,) in rows(
-                "SELECT column_name FROM information_schema.columns WHERE table_name = %s"
-                " AND is_generated = 'NEVER' AND identity_generation IS NULL",
-                table,
-            )
-        ]
-        foreign_rows = rows(f"SELECT {', '.join(columns)} FROM {table} WHERE {team} = %s LIMIT 1", theirs.id)
-        with as_application(), acting_for(ours.id), transaction.atomic():
-            with connection.cursor() as cursor:
-                cursor.execute(f"UPDATE {table} SET {columns[0]} = {columns[0]} WHERE {team} = %s", [theirs.id])
-                changed = cursor.rowcount
-                cursor.execute(f"DELETE FROM {table} WHERE {team} = %s", [theirs.id])
-                deleted = cursor.rowcount
-            assert (changed, deleted) == (0, 0), table
-        with connection.cursor() as cursor:  # the very row, as a new one: the policy is asked before the key
-            wanted = ", ".join(columns)
-            cursor.execute(f"CREATE TEMP TABLE one ON COMMIT DROP AS SELECT {wanted} FROM {table} WHERE {team} = %s"
-                           " LIMIT 1", [theirs.id])  # fmt: skip
-            cursor.execute(f"GRANT SELECT ON one TO {role()}")
-        assert foreign_rows
-        for acted in ((), (ours.id,)):
-            with as_application(), acting_for(*acted), pytest.raises(ProgrammingError, match="row-level security"):
-                with transaction.atomic():
-                    rows(f"INSERT INTO {table} ({wanted}) SELECT * FROM one RETURNING 1")
-        with connection.cursor() as cursor:
-            cursor.execute("DROP TABLE one")
-    for model in (apps.get_model(name) for name in ("lots.Lot", "tastings.Session", "teams.Shop", "teams.Member")):
-        with as_application(), acting_for(ours.id), pytest.raises(ProgrammingError, match="row-level security"):
-            with transaction.atomic():
-                model.objects.filter(team=ours).update(team=theirs)
-
-    assert {table: sorted(rows(f"SELECT {table}::text FROM {table}")) for table in TABLES} == before
 
 
 def test_built_in_words_are_read_by_all_and_written_by_none(team, lexicon):

@@ -7,6 +7,7 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from api.http.auth import LOGIN_HEADER
@@ -51,6 +52,8 @@ OPEN_POSTS = {
 BODIES = {"patch": {"name": "theirs"}, "post": {"id": str(uuid4()), "correct": True}}
 """Bodies in which nothing is wrong, so that the address alone decides."""
 PRIVATE_TYPES = ["session", "infusion", "note"]
+STORED = [model._meta.db_table for model in (*MODELS.values(), FieldHistory, Shop, Member, Photo)]
+ROW_TEXTS = "SELECT '{0}', {0}::text FROM {0}"
 
 
 @contextmanager
@@ -178,10 +181,18 @@ def response_parts(response):
 
 
 def stored(*, of=None):
-    """Return everything that is kept, of one team if given."""
-    wanted = {} if of is None else {"team_id": of.id}
-    tables = [model._default_manager for model in (*MODELS.values(), FieldHistory, Shop, Member, Photo)]
-    return [list(table.filter(**wanted).order_by("pk").values()) for table in tables]
+    """Return everything that is stored, of one team if given: each table with a row as the database writes it."""
+    where = "" if of is None else "WHERE team_id = %s"
+    with connection.cursor() as cursor:
+        cursor.execute(" UNION ALL ".join(f"{ROW_TEXTS.format(table)} {where}" for table in STORED) + " ORDER BY 1, 2",
+                       [of.id] * len(STORED) if of else None)  # fmt: skip
+        return cursor.fetchall()
+
+
+def rows_by(user):
+    """Return all that somebody made, with all its values."""
+    made = (*MODELS.values(), FieldHistory, Photo)
+    return [list(model._default_manager.filter(by=user).order_by("pk").values()) for model in made]
 
 
 def test_routes_are_all_found():
@@ -377,7 +388,7 @@ def test_private_session_cannot_be_changed_or_hung_on_by_the_rest_of_the_team(hi
         "infusion": {"session": private.words["session"]},
         "note": {"infusion": private.words["infusion"]},
     }
-    before = [row for table in stored() for row in table if row.get("by_id") == hider.user.id]
+    before = rows_by(hider.user)
     answer = sync(
         owner.client,
         [
@@ -395,7 +406,7 @@ def test_private_session_cannot_be_changed_or_hung_on_by_the_rest_of_the_team(hi
         [name] = reference[type_name]
         assert [(problem["field"], problem["code"]) for problem in hung["problems"]] == [(name, "unknown_parent")]
     assert str(hidden) not in [row["id"] for row in answer["changes"]]
-    assert [row for table in stored() for row in table if row.get("by_id") == hider.user.id] == before
+    assert rows_by(hider.user) == before
 
 
 def test_only_the_taster_makes_a_session_private_or_open(taster, place):

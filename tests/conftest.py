@@ -10,6 +10,7 @@ from celery import current_app
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.db import connections
+from django.template import Template
 from hypothesis import HealthCheck
 from hypothesis import settings as drawing
 
@@ -21,6 +22,8 @@ from teams.models import Role
 from teams.row_security import work_as_owner
 from tests.factories import TeamFactory, person
 from tests.table.browser import chromium, started_playwright
+
+_RENDER = Template._render
 
 
 def pytest_configure():
@@ -98,6 +101,14 @@ def _empty_tables_quickly():
     connection = connections["default"]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(connection.ops, "sql_flush", sql_flush)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _templates_as_on_a_server(django_test_environment):
+    """Render templates as a server does: Django would copy the context of each for tests, and none of ours reads it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Template, "_render", _RENDER)
         yield
 
 

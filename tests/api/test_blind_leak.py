@@ -87,7 +87,7 @@ def addresses(flight, place, taster, ids, **other):
     found += [f"/api/v1/{name}s/" for name in TYPES]
     found += [f"/api/v1/sessions/?lot={one.id}" for one in flight.lots]
     against = next(one.id for one in flight.lots if one.id != known["lot_id"])
-    return [*found, f"/api/v1/compare?lots={known['lot_id']},{against}"]
+    return list(dict.fromkeys([*found, f"/api/v1/compare?lots={known['lot_id']},{against}"]))
 
 
 def answers_to(who, wanted, guesses):

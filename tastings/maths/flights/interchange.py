@@ -88,6 +88,9 @@ class _Search:
             np.maximum(allocation.counts.sum(axis=0) + allocation.others.sum(axis=0), 1), allocation.others
         )
         self._last = np.searchsorted(allocation.tasters, allocation.tasters, "right") - 1
+        self._ends = np.unique(self._last)
+        self._steps = int((self._last - np.arange(len(self._last))).max()) + 1
+        """Most sittings of one taster."""
         first, other = np.triu_indices(len(allocation.lot), 1)
         apart = allocation.block[first] != allocation.block[other]
         self._first, self._other = first[apart], other[apart]
@@ -105,10 +108,12 @@ class _Search:
         while failed < patience:
             first, other = self._sample_pairs(rng)
             weighed += len(first)
-            change = np.where(self._is_allowed(first, other), self._variance_change(first, other), np.inf)
-            pick = int(np.argmin(change))
+            change = self._variance_change(first, other)
+            better = np.flatnonzero(change < -_GAIN * self.variance)
+            better = better[self._is_allowed(first[better], other[better])]
             failed += 1
-            if change[pick] < -_GAIN * self.variance:
+            if len(better):
+                pick = int(better[np.argmin(change[better])])
                 before = self.variance
                 self._exchange(int(first[pick]), int(other[pick]))
                 if self.variance < before:
@@ -183,23 +188,27 @@ class _Search:
         p, q = self._start.block[first], self._start.block[other]
         counts, tasters, last = self._counts, self._start.tasters, self._last
         may = (a != c) & (counts[c, p] < counts[a, p]) & (counts[a, q] < counts[c, q])
+        left = np.flatnonzero(may)  # the rest is asked of these alone
+        a, c, p, q = a[left], c[left], p[left], q[left]
         seen = _cups_so_far(counts, tasters)
         by_all = seen[:, last]  # when the taster has had all sittings
         same = tasters[p] == tasters[q]
         across = (by_all[c, p] + 1 == by_all[a, p]) & (by_all[a, q] + 1 == by_all[c, q])
         within = np.ones(len(p), dtype=np.bool_)
-        for step in range(int((last - np.arange(len(last))).max()) + 1):
+        for step in range(self._steps):
             at_p, at_q = np.minimum(p + step, last[p]), np.minimum(q + step, last[q])
-            across &= (seen[c, at_p] < seen[a, at_p]) & (seen[a, at_q] < seen[c, at_q])
-            within &= (p + step >= q) | (seen[c, at_p] < seen[a, at_p])
-        may &= np.where(same, within, across)
-        repeated = np.maximum(seen[:, np.unique(last)] - 1, 0).sum(axis=1)
-        if not repeated.any():
-            return np.asarray(may)
-        a_more = (by_all[a, q] >= 1).astype(int) - (by_all[a, p] >= 2)
-        c_more = (by_all[c, p] >= 1).astype(int) - (by_all[c, q] >= 2)
-        grows = 2 * repeated[a] * a_more + a_more**2 + 2 * repeated[c] * c_more + c_more**2
-        return np.asarray(may & (same | (grows <= 0)))
+            less_of_c = seen[c, at_p] < seen[a, at_p]
+            across &= less_of_c & (seen[a, at_q] < seen[c, at_q])
+            within &= (p + step >= q) | less_of_c
+        fits = np.where(same, within, across)
+        repeated = np.maximum(seen[:, self._ends] - 1, 0).sum(axis=1)
+        if repeated.any():
+            a_more = (by_all[a, q] >= 1).astype(int) - (by_all[a, p] >= 2)
+            c_more = (by_all[c, p] >= 1).astype(int) - (by_all[c, q] >= 2)
+            grows = 2 * repeated[a] * a_more + a_more**2 + 2 * repeated[c] * c_more + c_more**2
+            fits &= same | (grows <= 0)
+        may[left] = fits
+        return np.asarray(may)
 
 
 def _cups_so_far(counts: IntArray, tasters: IntArray) -> IntArray:

@@ -23,7 +23,7 @@ from teams.row_security import work_as_owner
 from tests.factories import TeamFactory, person
 from tests.table.browser import chromium, started_playwright
 
-_RENDER = Template._render
+_RENDER = vars(Template)["_render"]
 
 
 def pytest_configure():

@@ -8,6 +8,7 @@ from uuid import uuid4
 
 import pytest
 from django.db import connection
+from django.db.models import Model
 from django.utils import timezone
 
 from api.http.auth import LOGIN_HEADER
@@ -52,7 +53,7 @@ OPEN_POSTS = {
 BODIES = {"patch": {"name": "theirs"}, "post": {"id": str(uuid4()), "correct": True}}
 """Bodies in which nothing is wrong, so that the address alone decides."""
 PRIVATE_TYPES = ["session", "infusion", "note"]
-STORED = [model._meta.db_table for model in (*MODELS.values(), FieldHistory, Shop, Member, Photo)]
+STORED: list[type[Model]] = [*MODELS.values(), FieldHistory, Shop, Member, Photo]
 ROW_TEXTS = "SELECT '{0}', {0}::text FROM {0}"
 
 
@@ -182,10 +183,10 @@ def response_parts(response):
 
 def stored(*, of=None):
     """Return everything that is stored, of one team if given: each table with a row as the database writes it."""
-    where = "" if of is None else "WHERE team_id = %s"
+    where, values = ("", None) if of is None else ("WHERE team_id = %s", [of.id] * len(STORED))
+    each = [f"{ROW_TEXTS.format(model._meta.db_table)} {where}" for model in STORED]
     with connection.cursor() as cursor:
-        cursor.execute(" UNION ALL ".join(f"{ROW_TEXTS.format(table)} {where}" for table in STORED) + " ORDER BY 1, 2",
-                       [of.id] * len(STORED) if of else None)  # fmt: skip
+        cursor.execute(f"{' UNION ALL '.join(each)} ORDER BY 1, 2", values)
         return cursor.fetchall()
 
 

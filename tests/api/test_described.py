@@ -17,13 +17,13 @@ import pytest
 import schemathesis
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections
-from drf_spectacular.generators import SchemaGenerator
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from schemathesis import GenerationMode, checks
 from schemathesis.specs.openapi import checks as of_openapi
 
 from config import wsgi
+from tests.api.openapi import DOCUMENT
 from tests.api.routes import routes
 from tests.api.rules import RULES
 from tests.api.world import ROLES, a_world, undone
@@ -46,10 +46,9 @@ def application(environ, start_response):
         return [b"".join(answer)]
 
 
-WRITTEN = SchemaGenerator().get_schema(request=None, public=True)
-DOCUMENT = schemathesis.openapi.from_dict(WRITTEN)
-DOCUMENT.app = application
-OPERATIONS = {f"{m.upper()} {path}": DOCUMENT[path][m] for path, methods in WRITTEN["paths"].items() for m in methods}
+SCHEMA = schemathesis.openapi.from_dict(DOCUMENT)
+SCHEMA.app = application
+OPERATIONS = {f"{m.upper()} {path}": SCHEMA[path][m] for path, methods in DOCUMENT["paths"].items() for m in methods}
 ADDRESSES = {address.removesuffix("/"): address for address, *_ in routes()}
 """The addresses of the URL table by their form in the document, which has no slash at the end."""
 DESCRIBED = {(ADDRESSES[one.path], one.method.lower()) for one in OPERATIONS.values() if one.path.startswith("/api/")}

@@ -3,11 +3,11 @@
 from uuid import uuid4
 
 import pytest
-from drf_spectacular.generators import SchemaGenerator
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
+from tests.api.openapi import DOCUMENT
 from tests.api.phone import sync
 from tests.api.problems import refusal
 from tests.api.test_development import session_of
@@ -31,9 +31,9 @@ def rated(taster, lot):
     return lot
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def document():
-    return SchemaGenerator().get_schema(request=None, public=True)
+    return DOCUMENT
 
 
 def schema_errors(document, answer):

@@ -7,12 +7,12 @@ import pytest
 from django.conf import settings
 from django.core.management import call_command
 from django.utils.translation import get_language
-from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from api.http.problem_types import CODES, TYPES
 from pages import docs
 from tastings.schemas import RECORD_SCHEMAS
+from tests.api.openapi import DOCUMENT
 from tests.api.phone import NEW_RECORD, change, post_sync, sync
 from tests.api.problems import refusal
 from tests.api.records import FULL, Place
@@ -21,9 +21,9 @@ from tests.api.routes import routes
 from tests.factories import phone
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def document():
-    return SchemaGenerator().get_schema(request=None, public=True)
+    return DOCUMENT
 
 
 def operations(document):

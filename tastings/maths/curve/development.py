@@ -14,7 +14,7 @@ from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
 
-METHOD = "15"
+METHOD = "16"
 """Version of the whole method: stored figures of another version are computed again."""
 
 

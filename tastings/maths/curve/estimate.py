@@ -27,17 +27,18 @@ from tastings.maths.curve.even_cups import EvenCups, even_cups_of
 from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import lack_of_fit
 from tastings.maths.curve.layers import find_layers, noted_weights, rated_weights
+from tastings.maths.curve.level_error import level_error_sd, with_level_error
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, Posterior, fit_all
 from tastings.maths.curve.profile import (
-    CURVE_TAIL,
     LABELS,
     UNDECIDED,
     Curve,
     Profile,
     curve_shapes,
+    curve_tail,
     summarise_cups,
     undecided_profile,
     weighted_profile,
@@ -245,15 +246,16 @@ def _attributes(fitted: _Fitted, *, even: EvenCups) -> list[_Attribute]:
 
 def _attribute(key: str, *, posterior: Posterior, tasted: Sequence[TastedSession], even: EvenCups) -> _Attribute:
     departure = lack_of_fit([session.residuals() for session in tasted], infusions=even.shown)
+    share = open_share(
+        [session.ratings.taster for session in tasted],
+        n_tasters=max((session.ratings.n_tasters or 0 for session in tasted), default=0) or None,
+    )
     points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)
     error = ModelError.given(
         [session.left_over() for session in tasted],
         infusions=even.shown,
         sigma=posterior.sigma,
-        open_share=open_share(
-            [session.ratings.taster for session in tasted],
-            n_tasters=max((session.ratings.n_tasters or 0 for session in tasted), default=0) or None,
-        ),
+        open_share=share,
         dryness=even.dryness(posterior),
         lack_of_fit=departure,
     )
@@ -262,7 +264,8 @@ def _attribute(key: str, *, posterior: Posterior, tasted: Sequence[TastedSession
     cups = error.applied(draws.on_scale(strength))
     shapes = curve_shapes(np.maximum(strength if departure is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
     label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
-    shown = summarise_cups(cups, in_mean=draws.in_mean, tail=CURVE_TAIL)
+    level_sd = level_error_sd([session.ratings.scale for session in tasted], open_share=share, sigma=posterior.sigma)
+    shown = summarise_cups(with_level_error(cups, sd=level_sd), in_mean=draws.in_mean, tail=curve_tail(len(tasted)))
     return _Attribute(
         key=key, posterior=posterior, curve=shown, profile=_as_shown(label, shown), points=points, error=error
     )

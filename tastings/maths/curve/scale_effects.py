@@ -170,7 +170,7 @@ def open_share(tasters: Collection[str], *, n_tasters: int | None = None) -> flo
     """
     n_sessions = Counter(tasters).values()
     absent = expected_absent_tasters(n_sessions, n_tasters=n_tasters)
-    return sum((n / len(tasters)) ** 2 for n in n_sessions) - 1 / (len(n_sessions) + absent)
+    return max(sum((n / len(tasters)) ** 2 for n in n_sessions) - 1 / (len(n_sessions) + absent), 0.0)
 
 
 def empty_statistics(*, n_nodes: int) -> TeamStatistics:
@@ -207,10 +207,14 @@ def unknown_shift_sd(sigma: FloatArray | float) -> FloatArray:
     return _UNKNOWN.offset_sd + 0.86 * np.maximum(np.asarray(sigma) - USUAL_SIGMA, 0.0)
 
 
+def is_calibrated(scale: TasterScale) -> bool:
+    """Return whether calibration has learned anything of how a taster uses the scale."""
+    return scale.gain_sd < _UNKNOWN.gain_sd
+
+
 def _shift_sd(scale: TasterScale) -> FloatArray:
     """Return float64[n_sigma, 1]: the sd of a taster's shift [points]."""
-    is_calibrated = scale.gain_sd < _UNKNOWN.gain_sd
-    return np.full((SIGMA.size, 1), scale.offset_sd) if is_calibrated else unknown_shift_sd(SIGMA)[:, None]
+    return np.full((SIGMA.size, 1), scale.offset_sd) if is_calibrated(scale) else unknown_shift_sd(SIGMA)[:, None]
 
 
 def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:

@@ -7,6 +7,7 @@ from hypothesis.extra.numpy import arrays
 from tastings.maths.curve.profile import (
     LABELS,
     curve_shapes,
+    curve_tail,
     summarise_cups,
     undecided_profile,
     weighted_profile,
@@ -100,3 +101,15 @@ def test_interval_contains_eighty_percent_of_the_draws():
     assert found.low == pytest.approx(1.0)
     assert found.high == pytest.approx(9.0)
     assert summarise_cups(cups, tail=0.25).high == pytest.approx(7.5)
+
+
+def test_mean_stays_in_the_central_eighty_percent_and_the_narrower_interval_reaches_to_it():
+    cups = np.linspace(0, 10, 1001)[:, None]
+    in_mean = (cups > 8.5)[:, 0]  # their mean is 9.25
+    found = summarise_cups(cups, in_mean=in_mean, tail=0.25)
+    assert (found.low[0], found.mean[0], found.high[0]) == pytest.approx((2.5, 9.0, 9.0))
+    assert summarise_cups(10 - cups, in_mean=in_mean, tail=0.25).low == pytest.approx(1.0)
+
+
+def test_interval_of_one_session_leaves_out_more_draws():
+    assert [curve_tail(n) for n in (1, 3, 30)] == pytest.approx([0.185, 0.165, 0.156])

@@ -27,7 +27,7 @@ from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_
 
 USUAL_SD = 0.08
 """Sd of the error at every infusion. [points]"""
-LATE_SD = 0.35
+LATE_SD = 0.42
 """Sd of what is added by the twelfth infusion. [points]"""
 FIRST_SD, FIRST_FADES = 0.9, 0.4
 """Sd of what is added at the first infusion of dry leaf [points], and the share of it that is left in the next cup."""
@@ -39,7 +39,7 @@ REACH = 2.5
 """Distance over which the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
 """Strength at which the error has half its size. [points]"""
-BEYOND_SD = 0.22
+BEYOND_SD = 0.23
 """Sd of the drift after the last rated infusion: the ninth after it has 2 points. [points an infusion]"""
 _BEYOND_STEP = 3**0.5 - 1  # another lattice than those of the draws, of their rates and of pairs
 _UNKNOWN = TasterScale()

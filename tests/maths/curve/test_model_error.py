@@ -67,7 +67,7 @@ def test_error_beyond_the_last_rated_cup_grows_in_proportion_to_the_distance(mon
     added = with_it - after_three.applied(cups).var(axis=0)
     share = 5.0 / (5.0 + WEAK_CUP)
     assert added[:3] == pytest.approx(0.0)
-    assert added[[3, 6, 11]] == pytest.approx((np.array([1, 4, 9]) * 0.22 * share) ** 2, rel=0.15)
+    assert added[[3, 6, 11]] == pytest.approx((np.array([1, 4, 9]) * 0.23 * share) ** 2, rel=0.15)
 
 
 def test_infusions_beyond_the_curve_have_the_error_of_its_last():

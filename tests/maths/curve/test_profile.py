@@ -112,4 +112,4 @@ def test_mean_stays_in_the_central_eighty_percent_and_the_narrower_interval_reac
 
 
 def test_interval_of_one_session_leaves_out_more_draws():
-    assert [curve_tail(n) for n in (1, 3, 30)] == pytest.approx([0.185, 0.165, 0.156])
+    assert [curve_tail(n) for n in (1, 3, 30)] == pytest.approx([0.185, 0.1717, 0.1657], abs=1e-4)

@@ -34,6 +34,8 @@ SESSIONS = (1, 3, 6)
 DIFFERENCES = (0.0, NOTICEABLE, 3.0)
 FIRST_SEED = 4099
 BIN_EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0 + 1e-9)
+LEAST_ANSWERS = 150
+"""A class of fewer answers is not judged: its share true has an error of 0.04 and more."""
 SPREADS = (0.0, 0.3, 0.6, 1.2)
 PARTS = ("readiness", "arrivals", "pairs", "flights")
 ProgressCallback = Callable[[str, int, int], None]
@@ -48,17 +50,23 @@ def share(of: Sequence[bool]) -> str:
 
 
 def bin_by_probability(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str:
-    """Return, by class of stated probability, how many answers of each kind, the mean stated, and the share true."""
+    """Return, by class of stated probability, how many answers of each kind, the mean stated, and the share true.
+
+    Below the table stands the most that a class of at least :data:`LEAST_ANSWERS` answers is off.
+    """
     heads = [f"{kind}answers | mean stated | true" for kind in kinds]
     rows = ["| stated | " + " | ".join(heads) + " |", "| --- " + "| ---: " * 3 * len(kinds) + "|"]
+    off = [0.0]
     for low, high in pairwise(BIN_EDGES):
         row = f"| {low:g} to {min(high, 1.0):g} |"
         for answers in kinds.values():
             inside = [(p, true) for p, true in answers if low <= p < high]
-            stated = f"{np.mean([p for p, _ in inside]):.3f}" if inside else "-"
-            row += f" {len(inside)} | {stated} | {share([true for _, true in inside])} |"
+            stated = float(np.mean([p for p, _ in inside])) if inside else None
+            if stated is not None and len(inside) >= LEAST_ANSWERS:
+                off.append(abs(float(np.mean([true for _, true in inside])) - stated))
+            row += f" {len(inside)} | {'-' if stated is None else f'{stated:.3f}'} | {share([t for _, t in inside])} |"
         rows.append(row)
-    return "\n".join(rows)
+    return "\n".join([*rows, "", f"Classes of at least {LEAST_ANSWERS} answers are off by at most {max(off):.3f}."])
 
 
 def readiness_table(lots: Sequence[RoastedLot]) -> str:

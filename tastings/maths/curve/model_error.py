@@ -9,7 +9,7 @@ something over too; that is allowed for.
 
 The error's size is our own value, chosen in simulated worlds that the model does not assume (``docs/study.md``). It is
 less for weak cups, which cannot fall below 0, so ratings of weak cups say less of it; and it grows beyond the last
-infusion that anybody rated, in proportion to the distance, as an unknown drift does.
+infusion that anybody rated, as a random walk does, the less the more infusions were rated.
 """
 
 from collections.abc import Iterable, Sequence
@@ -39,8 +39,10 @@ REACH = 2.5
 """Distance over which the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
 """Strength at which the error has half its size. [points]"""
-BEYOND_SD = 0.23
-"""Sd of the drift after the last rated infusion: the ninth after it has 2 points. [points an infusion]"""
+BEYOND_SD = 1.2
+"""Sd of what each infusion after the last rated one adds to the error, times the square root of that one's number: 0.7
+points where three were rated, 0.4 where eight were, since leaf that gave more cups is known better. The steps are
+independent, so their variances add up. [points]"""
 _BEYOND_STEP = 3**0.5 - 1  # another lattice than those of the draws, of their rates and of pairs
 _UNKNOWN = TasterScale()
 
@@ -155,5 +157,5 @@ class ModelError:
         error = error[:, np.minimum(np.arange(n_infusions), self.mean.size - 1)]
         late = np.minimum(np.arange(1, n_infusions + 1), LATE_INFUSION)
         beyond = ndtri(np.clip((0.5 + np.arange(n_draws) * _BEYOND_STEP) % 1.0, 1e-6, 1 - 1e-6))[:, None]
-        error += beyond * (BEYOND_SD * np.maximum(late - self.last, 0))
+        error += beyond * (BEYOND_SD * np.sqrt(np.maximum(late - self.last, 0) / max(self.last, 1)))
         return np.asarray(np.clip(cups + error * cups / (cups + WEAK_CUP), LOWEST, HIGHEST), dtype=np.float64)

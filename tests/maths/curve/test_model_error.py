@@ -59,7 +59,7 @@ def test_first_cup_of_slow_leaf_is_less_known_than_that_of_leaf_which_is_wet_at_
     assert slow[5:] == pytest.approx(quick[5:], rel=0.05)
 
 
-def test_error_beyond_the_last_rated_cup_grows_in_proportion_to_the_distance(monkeypatch):
+def test_error_beyond_the_last_rated_cup_grows_as_a_random_walk_does(monkeypatch):
     cups = np.full((4096, 12), 5.0)
     after_three = ModelError.given(left([1, 2, 3]), infusions=12)
     with_it = after_three.applied(cups).var(axis=0)
@@ -67,7 +67,13 @@ def test_error_beyond_the_last_rated_cup_grows_in_proportion_to_the_distance(mon
     added = with_it - after_three.applied(cups).var(axis=0)
     share = 5.0 / (5.0 + WEAK_CUP)
     assert added[:3] == pytest.approx(0.0)
-    assert added[[3, 6, 11]] == pytest.approx((np.array([1, 4, 9]) * 0.23 * share) ** 2, rel=0.15)
+    assert added[[3, 6, 11]] == pytest.approx(np.array([1, 4, 9]) / 3 * (1.2 * share) ** 2, rel=0.15)
+
+
+def test_error_beyond_the_last_rated_cup_is_less_where_more_cups_were_rated():
+    cups = np.full((4096, 12), 5.0)
+    three, eight = (ModelError.given(left(range(1, n + 1)), infusions=12).applied(cups).std(axis=0) for n in (3, 8))
+    assert three[5] > 1.3 * eight[10]  # the third after the last rated one
 
 
 def test_infusions_beyond_the_curve_have_the_error_of_its_last():

@@ -27,7 +27,7 @@ from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_
 
 USUAL_SD = 0.08
 """Sd of the error at every infusion. [points]"""
-LATE_SD = 0.42
+LATE_SD = 0.35
 """Sd of what is added by the twelfth infusion. [points]"""
 FIRST_SD, FIRST_FADES = 0.9, 0.4
 """Sd of what is added at the first infusion of dry leaf [points], and the share of it that is left in the next cup."""

@@ -39,8 +39,8 @@ REACH = 2.5
 """Distance over which the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
 """Strength at which the error has half its size. [points]"""
-BEYOND_SD = 1.2
-"""Sd of what each infusion after the last rated one adds to the error, times the square root of that one's number: 0.7
+BEYOND_SD = 1.05
+"""Sd of what each infusion after the last rated one adds to the error, over the square root of that one's number: 0.6
 points where three were rated, 0.4 where eight were, since leaf that gave more cups is known better. The steps are
 independent, so their variances add up. [points]"""
 _BEYOND_STEP = 3**0.5 - 1  # another lattice than those of the draws, of their rates and of pairs

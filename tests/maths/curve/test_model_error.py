@@ -67,7 +67,7 @@ def test_error_beyond_the_last_rated_cup_grows_as_a_random_walk_does(monkeypatch
     added = with_it - after_three.applied(cups).var(axis=0)
     share = 5.0 / (5.0 + WEAK_CUP)
     assert added[:3] == pytest.approx(0.0)
-    assert added[[3, 6, 11]] == pytest.approx(np.array([1, 4, 9]) / 3 * (1.2 * share) ** 2, rel=0.15)
+    assert added[[3, 6, 11]] == pytest.approx(np.array([1, 4, 9]) / 3 * (1.05 * share) ** 2, rel=0.15)
 
 
 def test_error_beyond_the_last_rated_cup_is_less_where_more_cups_were_rated():

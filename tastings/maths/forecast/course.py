@@ -21,14 +21,14 @@ class HitRates:
 
 
 HIT_RATES = {
-    (2, 1): HitRates(0.9, 0.87),
-    (2, 3): HitRates(0.67, 0.82),
-    (3, 1): HitRates(0.83, 0.87),
-    (3, 3): HitRates(0.82, 0.85),
-    (5, 1): HitRates(0.84, 0.87),
-    (5, 3): HitRates(0.83, 0.86),
+    (2, 1): HitRates(0.9, 0.85),
+    (2, 3): HitRates(0.67, 0.81),
+    (3, 1): HitRates(0.83, 0.86),
+    (3, 3): HitRates(0.82, 0.84),
+    (5, 1): HitRates(0.84, 0.85),
+    (5, 3): HitRates(0.83, 0.85),
     (7, 1): HitRates(0.86, 0.87),
-    (7, 3): HitRates(0.86, 0.93),
+    (7, 3): HitRates(0.86, 0.92),
 }
 """What was found, by last infusion rated and number of sessions."""
 MANY_SESSIONS = 3

@@ -3,6 +3,7 @@
 from contextlib import contextmanager
 from unittest.mock import patch
 
+import pytest
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.db import connection
 from django.test import override_settings
@@ -52,3 +53,17 @@ def two_full_teams(folder):
                 )
         AuditEntry.objects.create(team=None, what="failed_sign_in", at=NOON)
         yield both
+
+
+class FullTeams:
+    """For a class of tests: the two teams are made once for it, and each test gets them as they were."""
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def full_teams(cls, django_db_setup, django_db_blocker, tmp_path_factory):
+        with django_db_blocker.unblock(), two_full_teams(tmp_path_factory.mktemp("photos")) as both:
+            yield both
+
+    @pytest.fixture
+    def full(self, full_teams, db):
+        return full_teams

@@ -43,7 +43,7 @@ from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
 from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign, stored, text_of, two_teams
 from tests.factories import NOON, LotFactory, NoteFactory, TeamFactory, person
-from tests.full_teams import two_full_teams
+from tests.full_teams import FullTeams
 from tests.row_security import as_application, as_worker
 
 OPEN_TO_ALL = {
@@ -136,18 +136,8 @@ def test_processes_act_as_the_application_and_commands_as_the_owner(db, assumed)
     assert done.stdout.strip().splitlines()[-1] == f"('{role() if assumed == 'python' else database['USER']}',)"
 
 
-@pytest.fixture(scope="class")
-def full_teams(django_db_setup, django_db_blocker, tmp_path_factory):
-    with django_db_blocker.unblock(), two_full_teams(tmp_path_factory.mktemp("photos")) as both:
-        yield both
-
-
-class TestFullTeams:
+class TestFullTeams(FullTeams):
     """With two teams that have something in every table."""
-
-    @pytest.fixture
-    def full(self, full_teams, db):
-        return full_teams
 
     @pytest.fixture
     def team(self, full):

@@ -13,7 +13,7 @@ from tastings.models import Development, Flight, Note, Photo, RenderedDocument, 
 from teams.models import AuditEntry, DeviceToken, Invitation
 from tests.api.records import Place
 from tests.factories import NOON, DeviceTokenFactory, TeamFactory, person
-from tests.full_teams import two_full_teams
+from tests.full_teams import FullTeams
 from tests.row_security import as_worker
 from tests.tastings.photos.photographs import announce, on_disk, phone_photo, send
 
@@ -38,18 +38,8 @@ def work(job, *about):
     assert connection.teams == ""
 
 
-@pytest.fixture(scope="class")
-def full_teams(django_db_setup, django_db_blocker, tmp_path_factory):
-    with django_db_blocker.unblock(), two_full_teams(tmp_path_factory.mktemp("photos")) as both:
-        yield both
-
-
-class TestFullTeams:
+class TestFullTeams(FullTeams):
     """With two teams that have something in every table."""
-
-    @pytest.fixture
-    def full(self, full_teams, db):
-        return full_teams
 
     def test_lot_gets_its_figures_and_its_team_its_panel(self, full):
         ours, _ = full

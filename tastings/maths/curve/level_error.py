@@ -13,8 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
-from tastings.maths.curve.model_error import WEAK_CUP
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.curve.model_error import with_error
 from tastings.maths.curve.scale_effects import is_calibrated, unknown_shift_sd
 
 TIMES_SHIFT = 1.7
@@ -41,7 +41,7 @@ def level_error_sd(scales: Sequence[TasterScale], *, open_share: float, sigma: f
 def with_level_error(cups: FloatArray, *, sd: float) -> FloatArray:
     """Return draws of the even-brew cups, float64[n_draws, n_infusions], each with a draw of the error [points].
 
-    It is the same for all cups of a draw but less for weak ones, which cannot fall below 0.
+    It is the same for all cups of a draw, less for weak ones.
     """
     level = np.random.default_rng(1955).standard_normal((len(cups), 1)) * sd  # the same figures each time
-    return np.asarray(np.clip(cups + level * cups / (cups + WEAK_CUP), LOWEST, HIGHEST), dtype=np.float64)
+    return with_error(cups, level)

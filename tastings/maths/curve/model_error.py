@@ -158,4 +158,9 @@ class ModelError:
         late = np.minimum(np.arange(1, n_infusions + 1), LATE_INFUSION)
         beyond = ndtri(np.clip((0.5 + np.arange(n_draws) * _BEYOND_STEP) % 1.0, 1e-6, 1 - 1e-6))[:, None]
         error += beyond * (BEYOND_SD * np.sqrt(np.maximum(late - self.last, 0) / max(self.last, 1)))
-        return np.asarray(np.clip(cups + error * cups / (cups + WEAK_CUP), LOWEST, HIGHEST), dtype=np.float64)
+        return with_error(cups, error)
+
+
+def with_error(cups: FloatArray, error: FloatArray) -> FloatArray:
+    """Return cups with an error [points], less of it in weak cups, which cannot fall below 0."""
+    return np.asarray(np.clip(cups + error * cups / (cups + WEAK_CUP), LOWEST, HIGHEST), dtype=np.float64)

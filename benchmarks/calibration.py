@@ -13,6 +13,7 @@ from time import monotonic
 
 import numpy as np
 
+from benchmarks.hard_worlds import HARD_WORLDS
 from benchmarks.questions import (
     BlindFlight,
     ComparedLots,
@@ -23,6 +24,7 @@ from benchmarks.questions import (
     simulate_roasted_lot,
 )
 from benchmarks.study import Progress
+from benchmarks.worlds import USUAL_SPREAD, USUAL_TABLE, Table, TeamSpread
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.estimate import STRENGTH
@@ -38,6 +40,12 @@ LEAST_ANSWERS = 150
 """A class of fewer answers is not judged: its share true has an error of 0.04 and more."""
 SPREADS = (0.0, 0.3, 0.6, 1.2)
 PARTS = ("readiness", "arrivals", "pairs", "flights")
+PUBLISHED = HARD_WORLDS["real panels"]
+TASTERS: Mapping[str, tuple[TeamSpread, Table]] = {
+    "usual": (USUAL_SPREAD, USUAL_TABLE),
+    "published": (PUBLISHED.spread, PUBLISHED.table),
+}
+"""Whose tasters, of readiness and pairs: those of the study, or as uneven as on published panels."""
 ProgressCallback = Callable[[str, int, int], None]
 
 
@@ -52,21 +60,22 @@ def share(of: Sequence[bool]) -> str:
 def bin_by_probability(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str:
     """Return, by class of stated probability, how many answers of each kind, the mean stated, and the share true.
 
-    Below the table stands the most that a class of at least :data:`LEAST_ANSWERS` answers is off.
+    Below the table stands, for each kind, the most that a class of at least :data:`LEAST_ANSWERS` answers is off.
     """
     heads = [f"{kind}answers | mean stated | true" for kind in kinds]
     rows = ["| stated | " + " | ".join(heads) + " |", "| --- " + "| ---: " * 3 * len(kinds) + "|"]
-    off = [0.0]
+    off = dict.fromkeys(kinds, 0.0)
     for low, high in pairwise(BIN_EDGES):
         row = f"| {low:g} to {min(high, 1.0):g} |"
-        for answers in kinds.values():
+        for kind, answers in kinds.items():
             inside = [(p, true) for p, true in answers if low <= p < high]
             stated = float(np.mean([p for p, _ in inside])) if inside else None
             if stated is not None and len(inside) >= LEAST_ANSWERS:
-                off.append(abs(float(np.mean([true for _, true in inside])) - stated))
+                off[kind] = max(off[kind], abs(float(np.mean([true for _, true in inside])) - stated))
             row += f" {len(inside)} | {'-' if stated is None else f'{stated:.3f}'} | {share([t for _, t in inside])} |"
         rows.append(row)
-    return "\n".join([*rows, "", f"Classes of at least {LEAST_ANSWERS} answers are off by at most {max(off):.3f}."])
+    most = ", ".join(f"{kind}{by:.3f}" for kind, by in off.items())
+    return "\n".join([*rows, "", f"Classes of at least {LEAST_ANSWERS} answers are off by at most: {most}."])
 
 
 def readiness_table(lots: Sequence[RoastedLot]) -> str:
@@ -162,6 +171,7 @@ def pair_table(pairs: Sequence[ComparedLots]) -> str:
         "is stronger": partial(probabilities_of_more, STRENGTH),
         "is liked more": partial(probabilities_of_more, LIKING),
     }
+    kinds |= {"all: ": list(pairs)}
     for words, question in questions.items():
         by_kind = {kind: question(group) for kind, group in kinds.items()}
         parts += ["", f"Probability that one {words}:", "", bin_by_probability(by_kind)]
@@ -214,28 +224,29 @@ def main() -> None:
     parser.add_argument("--arrivals", type=int, default=ARRIVALS, help="of each kind")
     parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     parser.add_argument("--only", choices=PARTS, help="one of the parts; its figures are those of the whole run")
+    parser.add_argument("--tasters", choices=TASTERS, default="usual", help="of readiness and pairs")
     chosen = parser.parse_args()
     on_progress: ProgressCallback = Progress(begun=monotonic())
     for part in [chosen.only] if chosen.only else PARTS:
         if part == "readiness":
-            lots = lots_of(chosen.lots, start=chosen.start, on_progress=on_progress)
+            lots = lots_of(chosen.lots, start=chosen.start, tasters=chosen.tasters, on_progress=on_progress)
             print(readiness_table(lots), end="\n\n", flush=True)
         elif part == "arrivals":
             arrivals = arrivals_of(chosen.arrivals, start=chosen.start, on_progress=on_progress)
             print(arrival_table(arrivals), end="\n\n", flush=True)
         elif part == "pairs":
-            print(
-                pair_table(pairs_of(chosen.lots, start=chosen.start, on_progress=on_progress)), end="\n\n", flush=True
-            )
+            pairs = pairs_of(chosen.lots, start=chosen.start, tasters=chosen.tasters, on_progress=on_progress)
+            print(pair_table(pairs), end="\n\n", flush=True)
         else:
             print(flight_table(flights_of(chosen.lots, start=chosen.start, on_progress=on_progress)))
 
 
-def lots_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[RoastedLot]:
+def lots_of(n: int, *, start: int, tasters: str, on_progress: ProgressCallback) -> list[RoastedLot]:
     """Return so many roasted lots."""
     lots = []
+    spread, table = TASTERS[tasters]
     for lot in range(n):
-        lots.append(simulate_roasted_lot(np.random.default_rng([start, 1, lot])))
+        lots.append(simulate_roasted_lot(np.random.default_rng([start, 1, lot]), spread=spread, table=table))
         on_progress("readiness", lot + 1, n)
     return lots
 
@@ -257,11 +268,12 @@ def arrivals_of(
     return arrivals
 
 
-def pairs_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[ComparedLots]:
+def pairs_of(n: int, *, start: int, tasters: str, on_progress: ProgressCallback) -> list[ComparedLots]:
     """Return so many pairs of lots."""
     pairs = []
+    spread, table = TASTERS[tasters]
     for lot in range(n):
-        pairs.append(simulate_pair(np.random.default_rng([start, 3, lot])))
+        pairs.append(simulate_pair(np.random.default_rng([start, 3, lot]), spread=spread, table=table))
         on_progress("pairs", lot + 1, n)
     return pairs
 

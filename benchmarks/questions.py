@@ -11,7 +11,17 @@ from math import inf, log, log2, log10
 
 import numpy as np
 
-from benchmarks.worlds import SimulatedLeaf, SimulatedTeam, draw_leaf, draw_session, draw_team
+from benchmarks.worlds import (
+    USUAL_SPREAD,
+    USUAL_TABLE,
+    SimulatedLeaf,
+    SimulatedTeam,
+    Table,
+    TeamSpread,
+    draw_leaf,
+    draw_session,
+    draw_team,
+)
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.even_brew import MOST_INFUSIONS
@@ -184,9 +194,11 @@ class RoastedLot:
         return low - 1 <= self.ready_day <= high
 
 
-def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
+def simulate_roasted_lot(
+    rng: np.random.Generator, *, spread: TeamSpread = USUAL_SPREAD, table: Table = USUAL_TABLE
+) -> RoastedLot:
     """Roast a lot, taste it two to five times by up to three tasters within one to six months, and ask."""
-    leaf, team, roast = draw_leaf(rng), draw_team(rng), draw_roast(rng)
+    leaf, team, roast = draw_leaf(rng), draw_team(rng, spread=spread), draw_roast(rng)
     note, liking = descriptor_of(leaf, rng), descriptor_of(leaf, rng)
     days = np.sort(rng.choice(int(rng.integers(30, 181)), size=int(rng.integers(2, 6)), replace=False)).tolist()
     among = rng.choice(team.gain.size, size=int(rng.integers(1, 4)), replace=False).tolist()
@@ -199,6 +211,7 @@ def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
                 number=number,
                 rng=rng,
                 among=among,
+                table=table,
                 others={
                     ROAST: scale_to(note, roast.roast_on(day)),
                     LIKING: _on_the_scale(scale_to(liking, roast.liking_on(day))),
@@ -253,9 +266,11 @@ class ComparedLots:
     true_more: Mapping[str, float]
 
 
-def simulate_pair(rng: np.random.Generator) -> ComparedLots:
+def simulate_pair(
+    rng: np.random.Generator, *, spread: TeamSpread = USUAL_SPREAD, table: Table = USUAL_TABLE
+) -> ComparedLots:
     """Taste two lots one to four times each, by the same four tasters, and ask; half of the pairs are alike."""
-    team = draw_team(rng)
+    team = draw_team(rng, spread=spread)
     line = float(np.clip(rng.normal(2.5, 0.7), 0.8, 4.5))
     first = draw_leaf(rng)
     alike = bool(rng.random() < 0.5)
@@ -263,7 +278,7 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
     liked = [_on_the_scale(descriptor_of(leaf, rng)) for leaf in (first, second)]
     groups = {
         name: [
-            draw_session(leaf, team, number=100 * place + i, rng=rng, line=line, others={LIKING: liking})
+            draw_session(leaf, team, number=100 * place + i, rng=rng, line=line, others={LIKING: liking}, table=table)
             for i in range(int(rng.integers(1, 5)))
         ]
         for place, (name, leaf, liking) in enumerate(zip("ab", (first, second), liked, strict=True))

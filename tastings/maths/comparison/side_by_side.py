@@ -31,6 +31,7 @@ from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import CurveDraws, fit
 from tastings.maths.curve.profile import TAIL
+from tastings.maths.curve.scale_effects import taster_shift_sd
 from tastings.maths.curve.sufficient_statistics import SessionRatings
 
 LIKING = "liking"
@@ -296,10 +297,13 @@ def draw_sides(first: Sequence[PreparedSession], second: Sequence[PreparedSessio
     draws = [posterior.draws(n_draws=N_DRAWS) for posterior in posteriors]
     level = float(np.mean([draw.level.mean() for draw in draws]))
     scale_of = {ratings.taster: ratings.scale for side in sides for ratings in side}
+    sigma = sum(posterior.sigma for posterior in posteriors) / 2
     variance = 0.0
     for taster in sorted(shared):
         uneven = counts[0][taster] / counts[0].total() - counts[1][taster] / counts[1].total()
-        variance += uneven**2 * (scale_of[taster].offset_sd ** 2 + (scale_of[taster].gain_sd * level) ** 2)
+        scale = scale_of[taster]
+        shift = float(taster_shift_sd(scale, sigma))
+        variance += uneven**2 * (shift**2 + (scale.gain_sd * level) ** 2)
     return Sides(first=draws[0], second=draws[1], spread=variance**0.5)
 
 

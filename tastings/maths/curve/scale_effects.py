@@ -71,7 +71,7 @@ class TeamStatistics:
 
     def centred_on_team(self, *, n_absent: float) -> "Quadratic":
         """Condition on all shifts, and all gains, summing to 0, those of the absent members included."""
-        shift_shift = self.shift_shift + n_absent * _shift_sd(_UNKNOWN) ** 2
+        shift_shift = self.shift_shift + n_absent * taster_shift_sd(_UNKNOWN, SIGMA)[:, None] ** 2
         gain_gain = self.gain_gain + n_absent * _UNKNOWN.gain_sd**2
         determinant = shift_shift * gain_gain - self.shift_gain * self.shift_gain
         # The inverse of the covariance of the two sums, applied to their means.
@@ -212,9 +212,9 @@ def is_calibrated(scale: TasterScale) -> bool:
     return scale.gain_sd < _UNKNOWN.gain_sd
 
 
-def _shift_sd(scale: TasterScale) -> FloatArray:
-    """Return float64[n_sigma, 1]: the sd of a taster's shift [points]."""
-    return np.full((SIGMA.size, 1), scale.offset_sd) if is_calibrated(scale) else unknown_shift_sd(SIGMA)[:, None]
+def taster_shift_sd(scale: TasterScale, sigma: FloatArray | float) -> FloatArray:
+    """Return the sd of a taster's shift at a noise of ratings [points]; that of a calibrated taster is known."""
+    return np.full_like(sigma, scale.offset_sd) if is_calibrated(scale) else unknown_shift_sd(sigma)
 
 
 def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:
@@ -223,7 +223,7 @@ def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: 
     Both are in units of their prior sd, so that a scale known exactly (sd 0) is no special case.
     """
     unknown = (scale.gain_sd, scale.offset_sd) == (_UNKNOWN.gain_sd, _UNKNOWN.offset_sd)
-    shift_sd, column_length = _shift_sd(scale), scale.gain_sd * level
+    shift_sd, column_length = taster_shift_sd(scale, SIGMA)[:, None], scale.gain_sd * level
     shift_1, gain_1 = shift_sd * sums.h_1, column_length * sums.h_h
     shift_y, gain_y = shift_sd * sums.y_1, column_length * sums.h_y
     shift_r, gain_r = shift_sd * sums.one_r, column_length * sums.h_r

@@ -5,9 +5,9 @@ variance. Over the days these values follow ``floor + (start - floor) 2^(-day / 
 to session; a taster's own offset and gain are shared by all of that taster's sessions. Half-life, floor, start and
 noise are on a fixed grid, so the answer is deterministic.
 
-Priors: half-life log-normal around 45 days (factor e), start N(5, 2.5), floor N(1.5, 2) but never above the start or
-below 0. That a fired tea settles within one month to a few, some within a year, is common practice, no source; no
-month-by-month series of tastings is published, so only the arithmetic is checked from outside.
+Priors: half-life log-normal around 45 days (factor e), start N(5, 2.5) or that of its degree of roast, floor N(1.5, 2)
+but never above the start or below 0. That a fired tea settles within one month to a few, some within a year, is common
+practice, no source; no month-by-month series of tastings is published, so only the arithmetic is checked from outside.
 """
 
 from collections import Counter
@@ -24,9 +24,10 @@ from tastings.maths.brewing.extraction import Grid
 from tastings.maths.certainty import never_certain
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS
 from tastings.maths.curve.evidence import PreparedSession
-from tastings.maths.curve.posterior import Posterior, fit
+from tastings.maths.curve.posterior import SIGMA_LOG_PRIOR, Posterior, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
-from tastings.maths.curve.scale_effects import expected_absent_tasters
+from tastings.maths.curve.scale_effects import expected_absent_tasters, is_calibrated, unknown_shift_sd
+from tastings.maths.curve.sufficient_statistics import SIGMA
 
 LEAST_SPAN_DAYS = 7
 
@@ -34,7 +35,8 @@ HALF_LIFE_DAYS = np.geomspace(5.0, 1500.0, 32)
 FLOOR = np.arange(0.125, 8.0, 0.25)
 START = np.arange(0.125, 10.0, 0.25)
 NOISE = np.array([0.1, 0.2, 0.4, 0.7])
-_UNKNOWN = TasterScale()
+START_MEAN, START_SD = 5.0, 2.5
+"""Roast on the first day of a tea whose degree of roast is not known. [points]"""
 _LEAST_PRECISION = 0.02
 _LEAST_VARIANCE = 0.15**2
 """A session of nothing but zeros still leaves half a step of the scale unseen, whose standard deviation this is."""
@@ -122,14 +124,14 @@ def values_of(
     """
     even = even_brew.cups(grid, infusions=FIRST_INFUSIONS)
     prior_mean, prior_variance = _moments(fit((), grid=grid), even=even)
+    sessions = [(session, tasted) for session in followed if (tasted := session.ratings_of(key)) is not None]
+    # The taster's own scale is shared by the taster's sessions; fit_fade and trend put it in once.
+    known = TasterScale(gain_sd=0.0, offset_sd=0.0)
+    posteriors = [fit([replace(tasted, scale=known)], grid=grid) for _, tasted in sessions]
+    shift_sd = _unknown_shift_sd(posteriors)
     values = []
-    for session in followed:
-        tasted = session.ratings_of(key)
-        if tasted is None:
-            continue
-        # The taster's own scale is shared by the taster's sessions; fit_fade and trend put it in once.
-        alone = replace(tasted, scale=TasterScale(gain_sd=0.0, offset_sd=0.0))
-        mean, variance = _moments(fit([alone], grid=grid), even=even)
+    for (session, tasted), posterior in zip(sessions, posteriors, strict=True):
+        mean, variance = _moments(posterior, even=even)
         precision = 1 / variance - 1 / prior_variance
         if precision > _LEAST_PRECISION:
             values.append(
@@ -139,14 +141,21 @@ def values_of(
                     day=day_of[session.brew.session],
                     mean=(mean / variance - prior_mean / prior_variance) / precision,
                     variance=1 / precision,
-                    scale=tasted.scale,
+                    scale=tasted.scale if is_calibrated(tasted.scale) else replace(tasted.scale, offset_sd=shift_sd),
                 )
             )
     return tuple(values)
 
 
-def fit_fade(values: Sequence[Value]) -> Fade:
+def fit_fade(values: Sequence[Value], *, start_mean: float = START_MEAN, start_sd: float = START_SD) -> Fade:
     """Return the posterior of the fading curve; the prior for no values.
+
+    Parameters
+    ----------
+    values : Sequence[Value]
+        One of each session.
+    start_mean, start_sd : float, optional
+        Roast on the first day before any evidence. [points]
 
     Notes
     -----
@@ -157,7 +166,7 @@ def fit_fade(values: Sequence[Value]) -> Fade:
     log_prior = (
         -0.5 * (np.log(HALF_LIFE_DAYS / 45.0) ** 2)[:, None, None]
         - 0.5 * ((floor - 1.5) / 2.0) ** 2
-        - 0.5 * ((start - 5.0) / 2.5) ** 2
+        - 0.5 * ((start - start_mean) / start_sd) ** 2
         + np.where(floor <= start, 0.0, -np.inf)
     )
     log_weight = np.empty((NOISE.size, *shape))
@@ -219,8 +228,7 @@ def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:
     lots.
     """
     same = np.array([[value.taster == other.taster for other in values] for value in values], dtype=np.float64)
-    not_calibrated = (_UNKNOWN.gain_sd, _UNKNOWN.offset_sd)
-    unknown = np.array([(value.scale.gain_sd, value.scale.offset_sd) == not_calibrated for value in values])
+    unknown = np.array([not is_calibrated(value.scale) for value in values])
     counts = Counter(value.taster for value, not_known in zip(values, unknown, strict=True) if not_known)
     if counts:
         same -= np.outer(unknown, unknown) / (len(counts) + expected_absent_tasters(list(counts.values())))
@@ -228,6 +236,15 @@ def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:
     gained = np.array([value.scale.gain_sd * max(value.mean, 0.0) for value in values])
     own = np.diag([value.variance + noise**2 for value in values])
     return np.asarray(own + same * (np.outer(offset, offset) + np.outer(gained, gained)), dtype=np.float64)
+
+
+def _unknown_shift_sd(alone: Sequence[Posterior]) -> float:
+    """Return the sd of the shift of a taster who is not calibrated yet, at the noise of all sessions [points]."""
+    log_weight = SIGMA_LOG_PRIOR.copy()
+    for posterior in alone:
+        log_weight += np.log(posterior.weights.sum(axis=1)) - SIGMA_LOG_PRIOR
+    weight = np.exp(log_weight - log_weight.max())
+    return float(np.sqrt(np.average(unknown_shift_sd(SIGMA) ** 2, weights=weight)))
 
 
 def _moments(posterior: Posterior, *, even: FloatArray) -> tuple[float, float]:

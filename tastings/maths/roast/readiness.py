@@ -26,7 +26,7 @@ from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.evidence import LeftOut, prepare_sessions
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.roast.fading import LEAST_SPAN_DAYS, Fade, Trend, Value, fit_fade, trend, values_of
-from tastings.maths.roast.rest import USUAL_REST_DAYS, Rest, fit_rest
+from tastings.maths.roast.rest import USUAL_REST_DAYS, Rest, fit_rest, usual_start
 
 Verdict = Literal["ready", "resting", "cannot_tell"]
 Basis = Literal["not_rated", "one_week_short", "usual_rest", "liking_falls", "levelled", "probability"]
@@ -224,7 +224,8 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         if session.day < roasted_on
     )
     values = values_of(followed, key=ROAST, day_of=day_of, even_brew=even_brew, grid=grid)
-    fade = fit_fade(values)
+    start_mean, start_sd = usual_start(degree)
+    fade = fit_fade(values, start_mean=start_mean, start_sd=start_sd)
     question = _Question(level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
     liking = values_of(followed, key=LIKING, day_of=day_of, even_brew=even_brew, grid=grid)
     moves = trend(liking)

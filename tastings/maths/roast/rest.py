@@ -1,7 +1,8 @@
 """How long a roasted tea wants to rest: the trade's usual rests, corrected by the team's liking over the days.
 
-Liking rises for a rest of ``R`` days by ``gain`` points to a level, and may fall again after it:
-``level - gain max(0, 1 - day / R) + fall max(0, day - R) / 30``. ``R``, ``gain`` and ``fall`` are on a fixed grid and
+Liking rises for a rest of ``R`` days by ``gain`` points to a level, and may fall again after it: ``level - gain m(day /
+R) + fall max(0, day - R) / 30``. What is still missing, ``m``, falls along a straight line, ``max(0, 1 - x)``, or ever
+more slowly, ``10^-x``; nobody knows which, so either is as likely. ``R``, ``gain`` and ``fall`` are on a fixed grid and
 the level integrates out, so the answer is deterministic. A tea has rested when less than a quarter of a point is still
 to be gained: a team that likes it just as well on the first day needs no rest for it.
 
@@ -16,7 +17,7 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.certainty import never_certain
-from tastings.maths.roast.fading import Value, covariance_of
+from tastings.maths.roast.fading import START_MEAN, START_SD, Value, covariance_of
 
 USUAL_REST_DAYS = {"light": (14, 30), "medium": (30, 60), "medium_dark": (45, 90), "dark": (60, 180)}
 """Shortest and longest usual rest by degree of roast. [days]"""
@@ -24,6 +25,8 @@ UNKNOWN_REST_DAYS = (7, 120)
 LIKED_ROAST = {"light": 2.0, "medium": 3.0, "medium_dark": 4.0, "dark": 5.0}
 """Roast under which a tea of a degree is usually liked, for a team whose own level is 3 (own values). [points]"""
 TEAM_LEVEL = 3.0
+ABOVE_LIKED, ABOVE_LIKED_SD = 2.0, 2.0
+"""How far the roast of a degree is above the usually liked one on the first day, and its sd (own values). [points]"""
 LOTS_OF_PRIOR = 2
 LEAST_GAIN = 0.25
 FALLS = 0.2
@@ -68,6 +71,17 @@ class Rest:
         return never_certain(float(self.weights[self.fall <= -FALLS].sum()))
 
 
+def usual_start(degree: str) -> tuple[float, float]:
+    """Return mean and sd of the roast on the first day of a degree of roast, of any where it is not known [points].
+
+    Examples
+    --------
+    >>> usual_start("dark"), usual_start("")
+    ((7.0, 2.0), (5.0, 2.5))
+    """
+    return (LIKED_ROAST[degree] + ABOVE_LIKED, ABOVE_LIKED_SD) if degree in LIKED_ROAST else (START_MEAN, START_SD)
+
+
 def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, float]] = ()) -> float:
     """Return the roast under which a team likes a tea of a degree of roast [points].
 
@@ -101,12 +115,14 @@ def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
         + (-0.5 * ((_GAIN - _GAIN_MEAN) / _GAIN_SD) ** 2)[None, :, None]
         + np.log(_FALL_WEIGHT)[None, None, :]
     )
+    log_weight = np.broadcast_to(log_weight, (2, *log_weight.shape))
     if liking:
         log_weight = log_weight + _log_likelihood(liking, rest=rest)
     weights = np.exp(log_weight - log_weight.max())
-    with np.errstate(divide="ignore"):
-        still = np.where(_GAIN > LEAST_GAIN, 1 - LEAST_GAIN / _GAIN, 0.0)
-    days = np.broadcast_to(rest[:, None, None] * still[None, :, None], weights.shape)
+    # The part of the rest after which less than LEAST_GAIN is missing, on the straight line and on the other.
+    share = LEAST_GAIN / np.maximum(_GAIN, LEAST_GAIN)
+    parts = np.stack([1 - share, -np.log10(share)])
+    days = np.broadcast_to(rest[None, :, None, None] * parts[:, None, :, None], weights.shape)
     return Rest(
         days=days.ravel(), fall=np.broadcast_to(_FALL, weights.shape).ravel(), weights=(weights / weights.sum()).ravel()
     )
@@ -117,10 +133,12 @@ def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray) -> FloatArray:
     mean = np.array([value.mean for value in liking]) - _LEVEL_MEAN
     covariance = covariance_of(liking, noise=_NOISE) + _LEVEL_SD**2
     precision = np.linalg.inv(covariance)
-    rising = np.maximum(0.0, 1 - day / rest[:, None])
+    since = day / rest[:, None]
+    missing = np.stack([np.maximum(0.0, 1 - since), 10.0**-since])
     after = np.maximum(0.0, day - rest[:, None]) / 30.0
     expected = (
-        -_GAIN[None, :, None, None] * rising[:, None, None, :] + _FALL[None, None, :, None] * after[:, None, None, :]
+        _FALL[None, None, None, :, None] * after[None, :, None, None, :]
+        - _GAIN[None, None, :, None, None] * missing[:, :, None, None, :]
     )
     left = mean - expected
-    return np.asarray(-0.5 * np.einsum("rgfi,ij,rgfj->rgf", left, precision, left), dtype=np.float64)
+    return np.asarray(-0.5 * np.einsum("mrgfi,ij,mrgfj->mrgf", left, precision, left), dtype=np.float64)

@@ -1,13 +1,18 @@
 """How long a roast rests: usual rests, and liking that overcomes them."""
 
 from datetime import date, timedelta
+from math import log10
 
 import pytest
 
+from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.roast.readiness import readiness
 from tastings.maths.roast.rest import USUAL_REST_DAYS, fit_rest, liked_roast
 from tastings.wording.readiness import reason
+from tests.maths.roast.test_fading import value
 from tests.maths.roast.test_readiness import ROASTED, tasting
+
+CALIBRATED = TasterScale(gain_sd=0.01, offset_sd=0.01)
 
 
 def found_for(*tastings, today, degree="medium", level=4.0):
@@ -28,6 +33,20 @@ def test_usual_rest_stands_while_liking_says_nothing(degree):
 def test_waiting_makes_a_third_of_the_teas_worse_while_nothing_was_tasted():
     """Own value; of simulated lots (``docs/measured.md``) the 411 that said 0.26 before were worse in 0.37."""
     assert fit_rest((), degree="medium").probability_falling == pytest.approx(0.35, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("missing", "rested"),
+    [(lambda part: max(1 - part, 0.0), 1 - 0.25 / 2), (lambda part: 10**-part, log10(2 / 0.25))],
+    ids=["on a straight line", "ever more slowly"],
+)
+def test_rest_is_found_whichever_way_liking_rises(missing, rested):
+    # Two points to gain, in 60 days of a rest between 30 and 60: rested when a quarter of a point is missing.
+    days = range(0, 150, 3)
+    liking = [value(day, 7.0 - 2.0 * missing(day / 60), scale=CALIBRATED, variance=0.01) for day in days]
+    rest = fit_rest(liking, degree="medium")
+    assert rest.rested_by(rested * 60 - 12) < 0.15
+    assert rest.rested_by(rested * 60 + 12) > 0.85
 
 
 def test_medium_roast_is_not_ready_the_day_it_left_the_fire():

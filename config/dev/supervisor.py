@@ -149,8 +149,7 @@ class Supervisor:
         """Return web server, worker and timetable on a data folder; ``more_env`` is added to their environment."""
         python, logs = sys.executable, home / "logs"
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
-        # Celery need not run Django's checks at each start: for these settings the tests do.
-        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **more_env}
+        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **more_env}
         common["LEAFSPAN_HOME"] = str(home)
         below = [home / name for name in ("metrics", "beat")]
         folders = [photos_folder(home, self._options.environ), *below]
@@ -171,7 +170,7 @@ class Supervisor:
             "3",
         ]
         gunicorn += ["config.asgi"]
-        celery = [python, "-m", "celery", "-A", "config"]
+        celery = [python, "-m", "celery", "-A"]
         schedule = home / "beat" / "schedule"
         web = Child(
             name="web",
@@ -183,7 +182,7 @@ class Supervisor:
         )
         worker = Child(
             name="worker",
-            command=[*celery, "worker", "--concurrency", "2", "--without-gossip", "--without-mingle"],
+            command=[*celery, "config", "worker", "--concurrency", "2", "--without-gossip", "--without-mingle"],
             env=worker_env,
             log=logs / "worker.log",
             identity=identity,
@@ -191,7 +190,7 @@ class Supervisor:
         beat = Child(
             name="beat",
             # No pid file: one that was left behind would keep it from starting, and the data folder is locked anyway.
-            command=[*celery, "beat", "--schedule", str(schedule), "--pidfile="],
+            command=[*celery, "config.timetable", "beat", "--schedule", str(schedule), "--pidfile="],
             env=worker_env,
             log=logs / "beat.log",
             identity=identity,

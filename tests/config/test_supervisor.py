@@ -122,7 +122,7 @@ def test_killed_programs_come_back(running):
     home, log = running.home, running.log
     victims = {
         words: main_process(home, words)
-        for words in ("-A config worker", "-A config beat", "gunicorn", "valkey-server")
+        for words in ("-A config worker", "-A config.timetable beat", "gunicorn", "valkey-server")
     }
 
     for pid in victims.values():

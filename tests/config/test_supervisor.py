@@ -6,8 +6,6 @@ import signal
 import socket
 import subprocess
 import sys
-from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import psycopg
@@ -31,49 +29,36 @@ def answer(port, path="/health/ready"):
         link.close()
 
 
-@contextmanager
-def starting(folder):
-    """Give a way to start the whole on a data folder and wait until it is ready; whatever runs at the end is ended."""
-    started = []
-
-    def start(home):
-        port = free_port()
-        log = folder / f"{len(started)}.log"
-        run = launch("-m", "config.dev", "run", home=home, log=log, PORT=str(port), DEMO="0")
-        started.append((home, run))
-        assert eventually(lambda: run.poll() is not None or answer(port) == 200)
-        assert run.poll() is None, log.read_text()
-        return Running(home=home, run=run, port=port, log=log)
-
-    yield start
-    for _, run in started:
-        run.terminate()
-        assert run.wait(timeout=300) in (0, -signal.SIGKILL)
-    assert [line for home, _ in started for line in everything_of(home)] == []
-
-
-@dataclass(frozen=True)
 class Running:
-    """The whole, started on a data folder."""
+    """The whole on one data folder, started as often as a test needs; waits each time until it is ready."""
 
-    home: Path
-    run: subprocess.Popen[str]
-    port: int
-    log: Path
+    def __init__(self, folder):
+        self.home, self._folder, self._started = folder / "home", folder, []
+        self.start()
 
+    def start(self):
+        """Start it on a free port."""
+        self.port = free_port()
+        self.log = self._folder / f"{len(self._started)}.log"
+        self.run = launch("-m", "config.dev", "run", home=self.home, log=self.log, PORT=str(self.port), DEMO="0")
+        self._started.append(self.run)
+        assert eventually(lambda: self.run.poll() is not None or answer(self.port) == 200)
+        assert self.run.poll() is None, self.log.read_text()
 
-@pytest.fixture
-def leafspan(tmp_path):
-    with starting(tmp_path) as start:
-        yield start
+    def end(self):
+        """End whatever runs."""
+        for run in self._started:
+            run.terminate()
+            assert run.wait(timeout=300) in (0, -signal.SIGKILL)
+        assert everything_of(self.home) == []
 
 
 @pytest.fixture(scope="module")
 def running(tmp_path_factory):
-    """One start for several tests, since it takes seconds; SIGTERM ends it, and all of it."""
-    folder = tmp_path_factory.mktemp("running")
-    with starting(folder) as start:
-        yield start(folder / "home")
+    """One installation for several tests, since its start takes seconds; SIGTERM ends it, and all of it."""
+    made = Running(tmp_path_factory.mktemp("running"))
+    yield made
+    made.end()
 
 
 def main_process(home, words):
@@ -133,19 +118,21 @@ def test_killed_programs_come_back(running):
     assert eventually(lambda: answer(running.port) == 200)
 
 
-def test_killed_supervisor_leaves_nothing_behind_and_loses_no_row(leafspan, tmp_path):
-    home = tmp_path / "home"
-    run = leafspan(home).run
-    with psycopg.connect(services.running(home).database_url) as link:
+def test_killed_supervisor_leaves_nothing_behind_and_loses_no_row(running):
+    with psycopg.connect(services.running(running.home).database_url) as link:
         link.execute("CREATE TABLE kept (n int)")
         link.execute("INSERT INTO kept VALUES (1)")
+    before = find_leftovers(running.home)
 
-    run.kill()
-    run.wait(timeout=60)
+    running.run.kill()
+    running.run.wait(timeout=60)
 
-    leafspan(home)  # finds what is still ending, and stops it
-    with psycopg.connect(services.running(home).database_url) as link:
+    running.start()  # finds what is still ending, and stops it
+    assert before
+    assert set(before) & set(find_leftovers(running.home)) == set()
+    with psycopg.connect(services.running(running.home).database_url) as link:
         assert link.execute("SELECT n FROM kept").fetchall() == [(1,)]
+        link.execute("DROP TABLE kept")
 
 
 def test_taken_port_ends_the_start_before_anything_runs(tmp_path):

@@ -3,12 +3,16 @@
 import gc
 import os
 import threading
+from functools import cache
 
 import dj_database_url
 import pytest
 from celery import current_app
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.contrib.auth.models import Permission
+from django.contrib.contenttypes.models import ContentType
+from django.core.management.commands import flush
 from django.db import connections
 from django.template import Template
 from hypothesis import HealthCheck
@@ -86,21 +90,29 @@ def django_db_modify_db_settings(django_db_modify_db_settings):
 
 @pytest.fixture(scope="session", autouse=True)
 def _empty_tables_quickly():
-    """Empty after a test that commits only the tables that have rows: truncating all makes two hundred files anew."""
+    """Empty after a test that commits only the tables that have rows: truncating all makes two hundred files anew.
 
-    def sql_flush(_style, tables, *, reset_sequences=False, allow_cascade=False):
-        quoted = [connection.ops.quote_name(table) for table in tables]
+    Content types and permissions stay, or Django would make the same ones again after each such test.
+    """
+
+    @cache
+    def tables():
+        names = connections["default"].introspection.django_table_names(only_existing=True, include_views=False)
+        made_by_django = {model._meta.db_table for model in (ContentType, Permission)}
+        return [connections["default"].ops.quote_name(name) for name in names if name not in made_by_django]
+
+    def sql_flush(_style, connection, **_options):
         with connection.cursor() as cursor:
-            asked = [f"SELECT '{table}' WHERE EXISTS (SELECT FROM {table})" for table in quoted]  # noqa: S608 - names of tables
+            asked = [f"SELECT '{table}' WHERE EXISTS (SELECT FROM {table})" for table in tables()]  # noqa: S608 - names of tables
             cursor.execute(" UNION ALL ".join(asked))
             filled = [table for (table,) in cursor.fetchall()]
         # in one statement, at whose end the references are checked
         deletions = ", ".join(f"from_{i} AS (DELETE FROM {table})" for i, table in enumerate(filled))  # noqa: S608 - as above
         return [f"WITH {deletions} SELECT"] if filled else []
 
-    connection = connections["default"]
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(connection.ops, "sql_flush", sql_flush)
+        patch.setattr(flush, "sql_flush", sql_flush)
+        patch.setattr(flush, "emit_post_migrate_signal", lambda *_arguments, **_options: None)
         yield
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import log, sqrt
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+import scipy
 from scipy.special import stdtrit
 
 from tastings.maths.arrays import FloatArray
@@ -93,7 +93,7 @@ def block_means(
     restricted = _Restricted(y=y, x=x, z=z)
     if restricted.residual_squares(0.0) <= LEAST_VARIANCE * y.size:
         return None
-    optimum = minimize_scalar(
+    optimum = scipy.optimize.minimize_scalar(
         lambda value: restricted.deviance(float(np.exp(value))), bounds=_LOG_RATIOS, method="bounded",
         options={"xatol": 1e-8},
     )  # fmt: skip

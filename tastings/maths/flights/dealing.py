@@ -9,8 +9,7 @@ way among the lots that each taster has; the most even of some attempts is taken
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.sparse import coo_array
+import scipy
 
 from tastings.maths.arrays import IntArray
 from tastings.maths.flights.sittings import PlanError
@@ -84,8 +83,8 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     rows = np.concatenate([t, n_tasters + i, n_tasters + lot])
     columns = np.concatenate([np.arange(len(t)), np.arange(len(t)), len(t) + np.arange(len(lot))])
     signs = np.concatenate([np.ones(2 * len(t)), -np.ones(len(lot))])
-    balance = coo_array((signs, (rows, columns)), shape=(n_tasters + n_lots, len(t) + len(lot)))
-    solution = linprog(
+    balance = scipy.sparse.coo_array((signs, (rows, columns)), shape=(n_tasters + n_lots, len(t) + len(lot)))
+    solution = scipy.optimize.linprog(
         np.concatenate([own, shared]),
         A_eq=balance.toarray(),
         b_eq=np.concatenate([need, np.zeros(n_lots)]),

@@ -7,8 +7,7 @@ section 2.8 as in the public R package blocksdesign, function A_bound, read for 
 from math import sqrt
 
 import numpy as np
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components
+import scipy
 
 from tastings.maths.arrays import FloatArray, IntArray
 
@@ -54,7 +53,7 @@ def is_connected(counts: IntArray, others: IntArray) -> bool:
     n_lots, n_blocks = both.shape
     graph = np.zeros((n_lots + n_blocks, n_lots + n_blocks), dtype=np.int64)
     graph[:n_lots, n_lots:] = both
-    labels = connected_components(csr_array(graph), directed=False)[1]
+    labels = scipy.sparse.csgraph.connected_components(scipy.sparse.csr_array(graph), directed=False)[1]
     return bool((labels[: len(counts)] == labels[0]).all())
 
 

@@ -213,8 +213,13 @@ def is_calibrated(scale: TasterScale) -> bool:
 
 
 def taster_shift_sd(scale: TasterScale, sigma: FloatArray | float) -> FloatArray:
-    """Return the sd of a taster's shift at a noise of ratings [points]; that of a calibrated taster is known."""
-    return np.full_like(sigma, scale.offset_sd) if is_calibrated(scale) else unknown_shift_sd(sigma)
+    """Return the sd of a taster's shift at a noise of ratings [points]; that of a calibrated taster is known.
+
+    It grows with the noise from ``offset_sd``, by the same factor whatever that is.
+    """
+    if is_calibrated(scale):
+        return np.full_like(sigma, scale.offset_sd)
+    return np.asarray(unknown_shift_sd(sigma) * (scale.offset_sd / _UNKNOWN.offset_sd))
 
 
 def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:

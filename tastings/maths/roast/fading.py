@@ -34,7 +34,9 @@ LEAST_SPAN_DAYS = 7
 HALF_LIFE_DAYS = np.geomspace(5.0, 1500.0, 32)
 FLOOR = np.arange(0.125, 8.0, 0.25)
 START = np.arange(0.125, 10.0, 0.25)
-NOISE = np.array([0.1, 0.2, 0.4, 0.7])
+NOISE = np.array([0.05, 0.1, 0.2, 0.4, 0.7])
+USUAL_NOISE = 0.1
+"""From session to session, beyond a session's own shift, which is in the variance of its value. [points]"""
 START_MEAN, START_SD = 5.0, 2.5
 """Roast on the first day of a tea whose degree of roast is not known. [points]"""
 _LEAST_PRECISION = 0.02
@@ -159,6 +161,19 @@ def fit_fade(values: Sequence[Value], *, start_mean: float = START_MEAN, start_s
 
     Notes
     -----
+    A taster's gain moves a high value further than a low one. How far is taken from a first fit: taken from the values
+    themselves, low ones would weigh more than high ones, and a tea would seem ready too soon.
+    """
+    first = _fit_fade(values, start_mean=start_mean, start_sd=start_sd, levels=None)
+    if not values:
+        return first
+    levels = np.array([float(first.at(value.day) @ first.weights) for value in values])
+    return _fit_fade(values, start_mean=start_mean, start_sd=start_sd, levels=levels)
+
+
+def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, levels: FloatArray | None) -> Fade:
+    """Fit the curve with the covariance at given levels.
+
     Given half-life and noise the log likelihood is quadratic in floor and start, so the grid over these costs nothing.
     """
     shape = (HALF_LIFE_DAYS.size, FLOOR.size, START.size)
@@ -173,10 +188,10 @@ def fit_fade(values: Sequence[Value], *, start_mean: float = START_MEAN, start_s
     day, mean = np.array([value.day for value in values]), np.array([value.mean for value in values])
     decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
     for index, noise in enumerate(NOISE):
-        log_weight[index] = log_prior - 0.5 * (np.log(noise / 0.2) / 0.6) ** 2
+        log_weight[index] = log_prior - 0.5 * (np.log(noise / USUAL_NOISE) / 0.7) ** 2
         if not values:
             continue
-        root = np.linalg.cholesky(covariance_of(values, noise=float(noise)))
+        root = np.linalg.cholesky(covariance_of(values, noise=float(noise), levels=levels))
         columns = np.linalg.solve(root, np.stack([1 - decay, decay]).transpose(2, 0, 1).reshape(day.size, -1))
         of_floor, of_start = columns[:, : len(HALF_LIFE_DAYS)], columns[:, len(HALF_LIFE_DAYS) :]
         y_whitened = np.linalg.solve(root, mean)
@@ -220,8 +235,11 @@ def trend(values: Sequence[Value]) -> Trend | None:
     return Trend(per_30_days=slope, low=low, high=high, probability_rising=never_certain(float(ndtr(slope / sd))))
 
 
-def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:
+def covariance_of(values: Sequence[Value], *, noise: float, levels: FloatArray | None = None) -> FloatArray:
     """Return the covariance of the values: their own, session to session, and each taster's offset and gain.
+
+    ``levels`` are what the values would be without these errors [points], by which gains multiply; where None, all are
+    taken to be the mean of the values.
 
     The scale is the team's mean, so what tasters not calibrated yet give too much, others of the team give too little
     (:mod:`tastings.maths.curve.scale_effects`). Without that the date's interval held the day in 93 % of simulated
@@ -233,7 +251,9 @@ def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:
     if counts:
         same -= np.outer(unknown, unknown) / (len(counts) + expected_absent_tasters(list(counts.values())))
     offset = np.array([value.scale.offset_sd for value in values])
-    gained = np.array([value.scale.gain_sd * max(value.mean, 0.0) for value in values])
+    if levels is None:
+        levels = np.full(len(values), max(float(np.mean([value.mean for value in values])), 0.0))
+    gained = np.array([value.scale.gain_sd for value in values]) * levels
     own = np.diag([value.variance + noise**2 for value in values])
     return np.asarray(own + same * (np.outer(offset, offset) + np.outer(gained, gained)), dtype=np.float64)
 

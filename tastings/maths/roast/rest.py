@@ -22,6 +22,8 @@ from tastings.maths.roast.fading import START_MEAN, START_SD, Value, covariance_
 USUAL_REST_DAYS = {"light": (14, 30), "medium": (30, 60), "medium_dark": (45, 90), "dark": (60, 180)}
 """Shortest and longest usual rest by degree of roast. [days]"""
 UNKNOWN_REST_DAYS = (7, 120)
+SPREAD_OF_RESTS = 1.25
+"""How much further teas lie apart than the usual rests state (own value)."""
 LIKED_ROAST = {"light": 2.0, "medium": 3.0, "medium_dark": 4.0, "dark": 5.0}
 """Roast under which a tea of a degree is usually liked, for a team whose own level is 3 (own values). [points]"""
 TEAM_LEVEL = 3.0
@@ -108,7 +110,7 @@ def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, 
 def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
     """Return the posterior of the rest; the usual rest of the degree without any rating of liking."""
     shortest, longest = USUAL_REST_DAYS.get(degree, UNKNOWN_REST_DAYS)
-    centre, sd = np.log(shortest * longest) / 2, np.log(longest / shortest) / 2 / _Z80
+    centre, sd = np.log(shortest * longest) / 2, SPREAD_OF_RESTS * np.log(longest / shortest) / 2 / _Z80
     rest = np.exp(np.linspace(centre - 3 * sd, centre + 3 * sd, _N_REST))
     log_weight = (
         (-0.5 * ((np.log(rest) - centre) / sd) ** 2)[:, None, None]

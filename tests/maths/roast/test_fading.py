@@ -88,6 +88,14 @@ def test_calibrated_taster_keeps_the_scale_whatever_the_noise():
     assert found[0].scale == calibrated
 
 
+def test_low_value_weighs_no_more_than_a_high_one():
+    # A gain moves high values further, so a covariance at the values themselves would trust the low one more.
+    uneven = TasterScale(gain_sd=0.14, offset_sd=0.01)
+    tasted = [value(40, 3.0, taster="ann", scale=uneven), value(40, 6.0, taster="ben", scale=uneven)]
+    found = fit_fade(tasted)
+    assert found.at(40) @ found.weights == pytest.approx(4.5, abs=0.2)
+
+
 def test_prior_of_the_first_day_decides_where_nothing_was_rated_soon():
     late = [value(90, 3.0, variance=0.5)]
     dark, light = fit_fade(late, start_mean=7.0, start_sd=2.0), fit_fade(late, start_mean=4.0, start_sd=2.0)

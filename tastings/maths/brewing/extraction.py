@@ -17,10 +17,10 @@ from functools import cache
 from math import exp, log1p
 
 import numpy as np
+import scipy
 
 from tastings.maths.arrays import BoolArray, FloatArray, IndexArray
 from tastings.maths.brewing.heat import Steeping
-from tastings.maths.roots import root_between
 
 REFERENCE_SHARE = 0.08
 _MIN_SHARE = 1e-9
@@ -228,7 +228,7 @@ def _log_slope(n: float) -> float:
         b = exp(log_b)
         return b / (1 + b) / log1p(b) - n
 
-    return exp(root_between(excess, -14.0, 600.0))
+    return exp(scipy.optimize.brentq(excess, -14.0, 600.0))
 
 
 def cup_strength_by_leaf(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray) -> FloatArray:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from math import inf, sqrt
 
 import numpy as np
+import scipy
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour, TasterScale
@@ -46,7 +47,6 @@ from tastings.maths.guide.remedies import POINTS, AlternativeSteeps, Remedies, r
 from tastings.maths.guide.target import Target, target_of
 from tastings.maths.guide.timing import NextPour, timed_s
 from tastings.maths.guide.usual_brew import UsualBrew
-from tastings.maths.roots import root_between
 
 __all__ = ["Guide", "PotRequest", "Tea", "brew_guide"]
 
@@ -219,7 +219,7 @@ class _Request:
         elif off(high_g) <= 0:
             found_g = high_g
         else:
-            found_g = root_between(off, low_g, high_g, tolerance=0.01)
+            found_g = float(scipy.optimize.brentq(off, low_g, high_g, xtol=0.01))
         steps = max(round(found_g / MUG_LEAF_STEP_G), 1)
         return min(max(steps * MUG_LEAF_STEP_G, low_g), high_g)
 

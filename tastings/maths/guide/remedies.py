@@ -9,11 +9,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 
 from tastings.maths.brewing.brews import Pour
 from tastings.maths.guide.leaf import Leaf
 from tastings.maths.guide.pots import Vessel
-from tastings.maths.roots import root_between
 
 POINTS = 1.0
 _FACTORS = (0.25, 4.0)
@@ -77,7 +77,7 @@ def _leaf_change(strength: Callable[[float], float], *, target: float, leaf_g: f
     low, high = _FACTORS
     if not strength(low) < target < strength(high):
         return None
-    factor = root_between(lambda factor: strength(factor) - target, low, high, tolerance=1e-3)
+    factor = scipy.optimize.brentq(lambda factor: strength(factor) - target, low, high, xtol=1e-3)
     step_g = 0.5 if leaf_g >= 4 else 0.1
     change_g = (factor - 1) * leaf_g
     return float(np.sign(change_g) * max(round(abs(change_g) / step_g), 1) * step_g)

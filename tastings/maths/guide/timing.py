@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from math import floor
 
 import numpy as np
+import scipy
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour
@@ -17,7 +18,6 @@ from tastings.maths.brewing.extraction import DrawnLeaves
 from tastings.maths.brewing.heat import Steeping, rates_of_pour, steeping_of
 from tastings.maths.guide.leaf import Leaf
 from tastings.maths.guide.pots import Vessel
-from tastings.maths.roots import root_between
 
 SHORTEST_S = 5.0
 LONGEST_S = 300.0
@@ -114,8 +114,8 @@ class NextPour:
             return Steep(steep_s=self.longest_s, reached=longest >= CLOSE_ENOUGH * target, too_strong=False)
         place = int(above[0])
         low_s, high_s = float(_LOOKED_AT_S[place - 1]), float(_LOOKED_AT_S[place])
-        root_s = root_between(lambda steep_s: self.strength(steep_s) - target, low_s, high_s, tolerance=0.01)
-        return Steep(steep_s=root_s, reached=True, too_strong=False)
+        root_s = scipy.optimize.brentq(lambda steep_s: self.strength(steep_s) - target, low_s, high_s, xtol=0.01)
+        return Steep(steep_s=float(root_s), reached=True, too_strong=False)
 
     def about(self, strength: float) -> float | None:
         """Return about which steep gives a cup, rounded; None when none within the bounds does [s]."""

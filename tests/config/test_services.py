@@ -32,6 +32,21 @@ def embedded(monkeypatch):
         services.stop_servers(home, children)
 
 
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory):
+    """A data folder whose servers have run: making one takes longer than most of what a test does with it."""
+    folder = tmp_path_factory.mktemp("made")
+    children, _ = services.start_servers(folder, environ={}, durable=True)
+    services.stop_servers(folder, children)
+    return folder
+
+
+@pytest.fixture
+def home(made_once, tmp_path):
+    """A data folder of the test's own, with passwords and logins."""
+    return shutil.copytree(made_once, tmp_path / "home")
+
+
 def rows(url):
     with psycopg.connect(url) as link:
         return [row[0] for row in link.execute("SELECT n FROM kept ORDER BY n")]
@@ -65,20 +80,20 @@ def test_logins_of_web_and_worker_own_nothing_and_may_only_act_as_their_roles(mo
                     link.execute("CREATE TABLE mine (id int)")
 
 
-def test_data_folder_of_an_earlier_version_gets_the_new_logins(tmp_path, embedded):
-    children, found = embedded(tmp_path)
+def test_data_folder_of_an_earlier_version_gets_the_new_logins(home, embedded):
+    children, found = embedded(home)
     keep(found.database_url, 1)
-    secrets = json.loads((tmp_path / "secrets.json").read_text())
+    secrets = json.loads((home / "secrets.json").read_text())
     with psycopg.connect(found.database_url.replace("leafspan:", "postgres:").replace(
         secrets["database_password"], secrets["superuser_password"]), autocommit=True) as link:  # fmt: skip
         for name in ("leafspan_web", "leafspan_worker", "leafspan_app_worker"):
             link.execute(f"DROP ROLE {name}")
-    services.stop_servers(tmp_path, children)
+    services.stop_servers(home, children)
     for name in ("web_password", "worker_password"):
         del secrets[name]
-    (tmp_path / "secrets.json").write_text(json.dumps(secrets))
+    (home / "secrets.json").write_text(json.dumps(secrets))
 
-    _, again = embedded(tmp_path)
+    _, again = embedded(home)
     assert rows(again.database_url) == [1]
     for url in (again.web_database_url, again.worker_database_url):
         with psycopg.connect(url) as link, pytest.raises(psycopg.errors.InsufficientPrivilege):
@@ -110,8 +125,8 @@ def test_servers_named_in_the_environment_replace_the_embedded(tmp_path):
         services.stop_servers(tmp_path, children)
 
 
-def test_strangers_are_not_let_in(embedded, tmp_path):
-    _, found = embedded(tmp_path)
+def test_strangers_are_not_let_in(embedded, home):
+    _, found = embedded(home)
     wrong = found.database_url.replace("leafspan:", "leafspan:x", 1)
     with pytest.raises(psycopg.OperationalError, match="password authentication failed"):
         psycopg.connect(wrong)
@@ -139,8 +154,8 @@ def test_secrets_are_ours_alone_and_stay(embedded, tmp_path):
 
 
 @pytest.mark.parametrize("victim", [0, 1], ids=["postgres", "broker"])
-def test_killed_server_comes_back_with_its_data(embedded, tmp_path, victim):
-    children, found = embedded(tmp_path)
+def test_killed_server_comes_back_with_its_data(embedded, home, victim):
+    children, found = embedded(home)
     keep(found.database_url, 1)
     broker = redis.from_url(found.redis_url)
     broker.set("kept", "1")
@@ -162,39 +177,39 @@ def test_killed_server_comes_back_with_its_data(embedded, tmp_path, victim):
     broker.close()
 
 
-def test_pid_file_of_a_number_now_used_by_another_program_is_no_obstacle(embedded, tmp_path):
-    children, found = embedded(tmp_path)
+def test_pid_file_of_a_number_now_used_by_another_program_is_no_obstacle(embedded, home):
+    children, found = embedded(home)
     keep(found.database_url, 7)
-    lines = (tmp_path / "postgres/postmaster.pid").read_text().splitlines()
-    services.stop_servers(tmp_path, children)
-    (tmp_path / "postgres/postmaster.pid").write_text("\n".join([str(os.getpid()), *lines[1:]]) + "\n")
-    _, found = embedded(tmp_path)
+    lines = (home / "postgres/postmaster.pid").read_text().splitlines()
+    services.stop_servers(home, children)
+    (home / "postgres/postmaster.pid").write_text("\n".join([str(os.getpid()), *lines[1:]]) + "\n")
+    _, found = embedded(home)
     assert rows(found.database_url) == [7]
 
 
-def test_postgres_that_outlived_its_launcher_is_stopped(embedded, tmp_path):
-    children, found = embedded(tmp_path)
+def test_postgres_that_outlived_its_launcher_is_stopped(embedded, home):
+    children, found = embedded(home)
     keep(found.database_url, 3)
     left = children[0].popen.pid
-    postgres.stop_orphaned_postgres(tmp_path / "postgres")
+    postgres.stop_orphaned_postgres(home / "postgres")
     assert children[0].popen.wait(timeout=300) == 0
     assert not alive(left)
 
 
-def test_killed_launcher_takes_its_servers_along_and_the_data_stay(embedded, tmp_path):
-    launcher = launch("-c", SERVERS_ONLY, str(tmp_path), home=tmp_path)
+def test_killed_launcher_takes_its_servers_along_and_the_data_stay(embedded, home):
+    launcher = launch("-c", SERVERS_ONLY, str(home), home=home)
     pids = [int(pid) for pid in launcher.stdout.readline().split()]
-    keep(services.running(tmp_path).database_url, 5)
+    keep(services.running(home).database_url, 5)
     launcher.kill()
     launcher.communicate(timeout=60)
-    assert services.running(tmp_path) is None
+    assert services.running(home) is None
     assert eventually(lambda: not any(alive(pid) for pid in pids))
-    _, found = embedded(tmp_path)
+    _, found = embedded(home)
     assert rows(found.database_url) == [5]
 
 
-def test_two_homes_run_at_once_and_apart(embedded, tmp_path):
-    _, one = embedded(tmp_path / "one")
+def test_two_homes_run_at_once_and_apart(embedded, home, tmp_path):
+    _, one = embedded(home)
     _, two = embedded(tmp_path / "two")
     keep(one.database_url, 1)
     keep(two.database_url, 2)

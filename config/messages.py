@@ -72,7 +72,8 @@ def catalogue_of(language: str) -> Catalog:
 def update(language: str) -> list[Message]:
     """Write the catalogue of a language with the messages in use, and compile it; return what has no translation."""
     catalog = catalogue_of(language)
-    catalog.update(messages_in_use(), no_fuzzy_matching=True)
+    in_use = messages_in_use()
+    catalog.update(in_use, no_fuzzy_matching=True)
     catalog.creation_date = catalog.revision_date = WRITTEN  # or every run would change the file
     catalog.obsolete.clear()
     file = po_file(language)
@@ -83,7 +84,7 @@ def update(language: str) -> list[Message]:
     words_file(language).parent.mkdir(exist_ok=True)
     words_file(language).write_text(app_words(language), "utf-8")
     built_in_file().write_text(built_in_module(), "utf-8")
-    return untranslated(language)
+    return untranslated(language, in_use)
 
 
 def compiled(language: str) -> bytes:
@@ -98,12 +99,12 @@ def app_words(language: str) -> str:
     return words_module(catalogue_of(language), _data_messages())
 
 
-def untranslated(language: str) -> list[Message]:
+def untranslated(language: str, in_use: Catalog) -> list[Message]:
     """Return the messages in use that a language's file does not translate, or translates with other placeholders."""
     catalog = catalogue_of(language)
     return [
         message
-        for message in messages_in_use()
+        for message in in_use
         if message.id and not _is_translated(catalog.get(_key(message.id), context=message.context))
     ]
 

@@ -9,18 +9,24 @@ from config.dev.home import ROOT
 from config.messages import FOLDERS, KEYWORDS, LANGUAGES, catalogue_of, compiled, messages_in_use, mo_file, untranslated
 
 
+@pytest.fixture(scope="module")
+def in_use():
+    """The messages in use, which takes reading all files."""
+    return messages_in_use()
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_every_message_is_translated(language):
-    missing = [(message.context, message.id) for message in untranslated(language)]
+def test_every_message_is_translated(language, in_use):
+    missing = [(message.context, message.id) for message in untranslated(language, in_use)]
 
     assert missing == [], "manage.py translations writes them into the catalogue"
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_catalogue_holds_nothing_that_is_not_in_use(language):
-    in_use = {(message.context, message.id) for message in messages_in_use()}
+def test_catalogue_holds_nothing_that_is_not_in_use(language, in_use):
+    keys = {(message.context, message.id) for message in in_use}
 
-    assert {(one.context, one.id) for one in catalogue_of(language) if one.id} <= in_use
+    assert {(one.context, one.id) for one in catalogue_of(language) if one.id} <= keys
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -17,27 +17,27 @@ from itertools import combinations
 import numpy as np
 from scipy.special import ndtri
 
-from tastings.maths.arrays import FloatArray
+from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.certainty import never_certain
-from tastings.maths.comparison.alike import ALIKE, alike_weights
+from tastings.maths.comparison.alike import ALIKE_IN_LEVEL, alike_weights
+from tastings.maths.comparison.counts import Counts, likely_line, outlasting
 from tastings.maths.curve.development import Development
-from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, peak_of
+from tastings.maths.curve.endings import FinishLine, ending_log_likelihood, peak_of
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import CurveDraws, fit
-from tastings.maths.curve.profile import TAIL
+from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.curve.scale_effects import taster_shift_sd
 from tastings.maths.curve.sufficient_statistics import SessionRatings
 
 LIKING = "liking"
 FIRST_INFUSIONS = 8  # of the even brew; a cup beyond is seldom rated (common practice, no source)
 N_DRAWS = 512
-_LEAST_LOG_LIKELIHOOD = -200.0  # below the most; spares the slow arithmetic of numbers next to 0
 _STEP = 2**0.5 - 1  # another lattice than that of the draws
 
 
@@ -45,8 +45,8 @@ _STEP = 2**0.5 - 1  # another lattice than that of the draws
 class Difference:
     """How much more of a descriptor the first group has, over the mean of the first eight even-brew infusions.
 
-    Liking is the mean over each group's own cups worth drinking: a tea that gives three good cups is not liked less for
-    a fourth that nobody would pour.
+    Liking is the mean over each group's own cups worth drinking, however many these are: a tea that gives three good
+    cups is not liked less for a fourth that nobody would pour.
 
     Parameters
     ----------
@@ -224,15 +224,10 @@ class _Group:
     def tasters(self) -> set[str]:
         return {session.brew.taster for session in self.sessions}
 
-    def n_averaged(self, descriptor: str) -> int:
-        """Return over how many infusions a descriptor is averaged."""
-        if descriptor == LIKING and self.development.steeps.recommended is not None:
-            return max(self.development.steeps.recommended, 1)
-        return FIRST_INFUSIONS
-
 
 def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], line: FinishLine) -> Pair:
     outlasts, outlasted = None, None
+    averaged: list[int | IndexArray] = [FIRST_INFUSIONS, FIRST_INFUSIONS]
     differences = []
     for key in descriptors:
         both = draw_sides(first.sessions, second.sessions, key=key)
@@ -240,18 +235,26 @@ def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], 
             continue
         of_first = _cups(both.first, first, descriptor=key)
         of_second = _cups(both.second, second, descriptor=key)
+        means = [
+            _mean_cups(cups, n=n if key == LIKING else FIRST_INFUSIONS) + both.shift
+            for cups, n in zip((of_first, of_second), averaged, strict=True)
+        ]
         if key == STRENGTH:
-            outlasts, outlasted = _outlasting(
-                _counts(both.first, first, cups=of_first, shift=both.shift),
-                _counts(both.second, second, cups=of_second, shift=both.shift),
-                weights=alike_weights((both.first, both.second), shift=both.shift, grids=(first.grid, second.grid)),
-                line=line,
+            counts = (
+                _counts(both.first, first, cups=of_first + both.shift[:, None], shift=both.shift),
+                _counts(both.second, second, cups=of_second + both.shift[:, None], shift=both.shift),
             )
-        means = (
-            cups[:, : group.n_averaged(key)].mean(axis=1) + both.shift
-            for group, cups in ((first, of_first), (second, of_second))
-        )
-        differences.append(_difference(key, *means))
+            weights = alike_weights((both.first, both.second), shift=both.shift, grids=(first.grid, second.grid))
+            outlasts, outlasted = outlasting(*counts, weights=weights, line=line)
+            averaged = [side.draw(likely_line(counts, line=line)) for side in counts]
+            alike = _AlikeMeans(
+                first=_mean_cups(both.first.cups(first.even_cups), n=FIRST_INFUSIONS) + both.shift,
+                second=_mean_cups(both.second.cups(second.even_cups), n=FIRST_INFUSIONS) + both.shift,
+                weights=weights,
+            )
+            differences.append(_difference(key, *means, alike=alike))
+        else:
+            differences.append(_difference(key, *means))
     return Pair(
         first=first.name,
         second=second.name,
@@ -330,60 +333,51 @@ def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:
     return ModelError.of(infusions, strength=cups.mean(axis=0)).applied(cups) + off
 
 
-def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
-    all_pairs = (first[:, None] - second).ravel()
-    low, high = np.quantile(all_pairs, (TAIL, 1 - TAIL))
+@dataclass(frozen=True, slots=True)
+class _AlikeMeans:
+    """Draws of each side's mean if the lots are alike, and the weights of all pairs of draws (:func:`alike_weights`).
+
+    They are without the model's error: what the model leaves open of a leaf is the same for its like.
+    """
+
+    first: FloatArray
+    second: FloatArray
+    weights: FloatArray
+
+
+def _counts(draws: CurveDraws, group: _Group, *, cups: FloatArray, shift: FloatArray) -> Counts:
+    """Count the infusions above each finish line; ``cups`` are those of :func:`_cups`, with the shift."""
+    agreed = ending_log_likelihood(
+        group.sessions, draws=draws, peak=peak_of(draws, even_cups=group.even_cups), grid=group.grid
+    )
+    return Counts.of(cups, alike=draws.cups(group.even_cups) + shift[:, None], log_likelihood=agreed)
+
+
+def _difference(key: str, first: FloatArray, second: FloatArray, *, alike: _AlikeMeans | None = None) -> Difference:
+    """Compare every draw of one side with every draw of the other; with ``alike``, every fourth with every fourth."""
+    if alike is None:
+        pairs = (first[:, None] - second).ravel()
+        weights = np.full(pairs.size, 1.0 / pairs.size)
+    else:
+        some = slice(None, None, 4)
+        unrelated = (first[some, None] - second[some]).ravel()
+        related = (alike.first[some, None] - alike.second[some]).ravel()
+        pairs = np.concatenate([unrelated, related])
+        weights = np.concatenate(
+            [np.full(unrelated.size, 1 - ALIKE_IN_LEVEL), ALIKE_IN_LEVEL * alike.weights[some, some].ravel()]
+        )
+        weights /= weights.sum()
+    low, high = (weighted_quantile(pairs, weights=weights, level=part) for part in (TAIL, 1 - TAIL))
     return Difference(
         descriptor=key,
-        mean=float(all_pairs.mean()),
-        low=float(low),
-        high=float(high),
-        probability_more=never_certain(float((all_pairs > 0).mean() + 0.5 * (all_pairs == 0).mean())),
+        mean=float(pairs @ weights),
+        low=low,
+        high=high,
+        probability_more=never_certain(float(weights[pairs > 0].sum() + 0.5 * weights[pairs == 0].sum())),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Counts:
-    """How well each draw agrees with the endings at each finish line, at its number of worthwhile infusions.
-
-    Both are float64[n_lines, n_draws, 1 + n_infusions], 0 at every other number: ``unrelated`` with the model's error,
-    ``alike`` without, since what the model leaves open of a leaf is the same for its like.
-    """
-
-    unrelated: FloatArray
-    alike: FloatArray
-
-
-def _counts(draws: CurveDraws, group: _Group, *, cups: FloatArray, shift: FloatArray) -> _Counts:
-    """Count the infusions above each finish line; ``cups`` are those of :func:`_cups`."""
-    peak = peak_of(draws, even_cups=group.even_cups)
-    agreed = ending_log_likelihood(group.sessions, draws=draws, peak=peak, grid=group.grid)
-    likelihood = np.exp(np.maximum(agreed - agreed.max(), _LEAST_LOG_LIKELIHOOD))
-    return _Counts(
-        *(
-            _at_counts(of_draws + shift[:, None], likelihood=likelihood)
-            for of_draws in (cups, draws.cups(group.even_cups))
-        )
-    )
-
-
-def _at_counts(cups: FloatArray, *, likelihood: FloatArray) -> FloatArray:
-    n_draws, n_infusions = cups.shape
-    worth = cups[:, None, :] > LINES[:, None]
-    last = np.where(worth.any(axis=2), n_infusions - worth[:, :, ::-1].argmax(axis=2), 0)
-    counted = np.zeros((LINES.size, n_draws, n_infusions + 1))
-    counted[np.arange(LINES.size), np.arange(n_draws)[:, None], last] = likelihood
-    return counted
-
-
-def _outlasting(first: _Counts, second: _Counts, *, weights: FloatArray, line: FinishLine) -> tuple[float, float]:
-    """Return the probabilities of more and of fewer infusions; one unknown finish line holds for both groups.
-
-    ``weights`` are those of the draws of alike lots.
-    """
-    facing_second = np.tensordot(first.alike, weights, axes=(1, 0))  # by line, count of the first, draw of the second
-    by_line = (1 - ALIKE) * first.unrelated.sum(axis=1)[:, :, None] * second.unrelated.sum(axis=1)[:, None, :]
-    by_line = by_line + ALIKE * (facing_second @ second.alike)
-    joint = np.einsum("l,lij->ij", np.exp(line.log_weights()), by_line)
-    joint /= joint.sum()
-    return never_certain(float(np.tril(joint, -1).sum())), never_certain(float(np.triu(joint, 1).sum()))
+def _mean_cups(cups: FloatArray, *, n: int | IndexArray) -> FloatArray:
+    """Return the mean of each draw's first n cups, float64[n_draws] [points]; n may differ by draw."""
+    total = cups.cumsum(axis=1)
+    return np.asarray(total[np.arange(len(cups)), np.asarray(n) - 1] / n, dtype=np.float64)

@@ -252,7 +252,7 @@ def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], 
                 second=_mean_cups(both.second.cups(second.even_cups), n=FIRST_INFUSIONS) + both.shift,
                 weights=weights,
             )
-            differences.append(_difference(key, *means, alike=alike))
+            differences.append(_difference_if_alike(key, *means, alike=alike))
         else:
             differences.append(_difference(key, *means))
     return Pair(
@@ -353,20 +353,28 @@ def _counts(draws: CurveDraws, group: _Group, *, cups: FloatArray, shift: FloatA
     return Counts.of(cups, alike=draws.cups(group.even_cups) + shift[:, None], log_likelihood=agreed)
 
 
-def _difference(key: str, first: FloatArray, second: FloatArray, *, alike: _AlikeMeans | None = None) -> Difference:
-    """Compare every draw of one side with every draw of the other; with ``alike``, every fourth with every fourth."""
-    if alike is None:
-        pairs = (first[:, None] - second).ravel()
-        weights = np.full(pairs.size, 1.0 / pairs.size)
-    else:
-        some = slice(None, None, 4)
-        unrelated = (first[some, None] - second[some]).ravel()
-        related = (alike.first[some, None] - alike.second[some]).ravel()
-        pairs = np.concatenate([unrelated, related])
-        weights = np.concatenate(
-            [np.full(unrelated.size, 1 - ALIKE_IN_LEVEL), ALIKE_IN_LEVEL * alike.weights[some, some].ravel()]
-        )
-        weights /= weights.sum()
+def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
+    """Compare every draw of one side with every draw of the other."""
+    pairs = (first[:, None] - second).ravel()
+    low, high = np.quantile(pairs, (TAIL, 1 - TAIL))
+    return Difference(
+        descriptor=key,
+        mean=float(pairs.mean()),
+        low=float(low),
+        high=float(high),
+        probability_more=never_certain(float((pairs > 0).mean() + 0.5 * (pairs == 0).mean())),
+    )
+
+
+def _difference_if_alike(key: str, first: FloatArray, second: FloatArray, *, alike: _AlikeMeans) -> Difference:
+    """Compare every fourth draw of one side with every fourth of the other, and the same if the lots are alike."""
+    some = slice(None, None, 4)
+    unrelated = (first[some, None] - second[some]).ravel()
+    related = (alike.first[some, None] - alike.second[some]).ravel()
+    pairs = np.concatenate([unrelated, related])
+    of_related = ALIKE_IN_LEVEL * alike.weights[some, some].ravel()
+    weights = np.concatenate([np.full(unrelated.size, 1 - ALIKE_IN_LEVEL), of_related])
+    weights /= weights.sum()
     low, high = (weighted_quantile(pairs, weights=weights, level=part) for part in (TAIL, 1 - TAIL))
     return Difference(
         descriptor=key,

@@ -7,7 +7,7 @@ from celery import Celery
 import config.job_context  # noqa: F401 - what is done around each job
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-# Django's checks import all pages and the API. They are run by `manage.py migrate` before a worker starts.
+# Django's checks import all pages and the API. The tests run them, and so does `manage.py migrate`.
 os.environ.setdefault("CELERY_SKIP_CHECKS", "1")
 app = Celery("leafspan")
 app.config_from_object("django.conf:settings", namespace="CELERY")

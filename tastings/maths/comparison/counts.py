@@ -46,8 +46,8 @@ class Counts:
         """
         cumulative = np.cumsum(self.unrelated[line].sum(axis=0))
         quantile = (0.5 + np.arange(self.unrelated.shape[1]) * _STEP) % 1.0
-        found = np.searchsorted(cumulative, quantile * cumulative[-1])
-        return np.asarray(np.clip(found, 1, cumulative.size - 1), dtype=np.intp)
+        n_worthwhile = np.searchsorted(cumulative, quantile * cumulative[-1])
+        return np.asarray(np.clip(n_worthwhile, 1, cumulative.size - 1), dtype=np.intp)
 
 
 def likely_line(counts: Sequence[Counts], *, line: FinishLine) -> int:

@@ -1,6 +1,7 @@
 """All checks, as ``make test`` runs them: the tests on all cores, and beside them lint, types and import contracts."""
 
 import os
+import shutil
 import sys
 import tempfile
 import time
@@ -15,6 +16,7 @@ STATIC = {"lint": ["-m", "ruff", "check", "."], "types": ["-m", "mypy", "."], "i
 # A test that waits for ever fails by name after ten minutes, with the stacks of its process.
 _LIMIT = ["-o", "faulthandler_timeout=600", "-o", "faulthandler_exit_on_timeout=true"]
 TESTS = ["-m", "pytest", "-q", "--dist", "worksteal", *_LIMIT]
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 COLLECT = ["-m", "pytest", "-q", "--collect-only"]
 
 
@@ -78,8 +80,11 @@ def _run_side_by_side(queues: list[list[Child]], pause: Pause) -> list[str]:
 def _workers(env: Mapping[str, str]) -> int:
     """Return how many processes run tests: none beside pytest itself where the servers are not ours to share out.
 
-    One for each core, two at least: tests of real servers and workers often wait. With one more, all tests together
-    took a sixth more processor time.
+    One for each core, two at least; without a browser one more took a sixth more processor time. With a browser one
+    more: its tests often wait.
     """
-    server_url = env.get("DATABASE_URL") or env.get("REDIS_URL")
-    return 0 if server_url else max(2, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)
+    if env.get("DATABASE_URL") or env.get("REDIS_URL"):
+        return 0
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2
+    has_browser = bool(env.get("LEAFSPAN_CHROMIUM")) or any(map(shutil.which, BROWSERS))
+    return max(2, cores) + (1 if has_browser else 0)

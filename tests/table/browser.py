@@ -14,7 +14,8 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
+from config.dev.checks import BROWSERS
+
 OPEN_STORE = """
 async () => {
   const { openStore } = await import("/static/table/data/store.js");
@@ -52,7 +53,7 @@ async (lot) => {
 def chromium() -> str:
     """Return the browser's path; without one skip, unless LEAFSPAN_CHROMIUM promises that there is one."""
     promised = os.environ.get("LEAFSPAN_CHROMIUM")
-    found = promised or next(filter(None, map(shutil.which, NAMES)), None)
+    found = promised or next(filter(None, map(shutil.which, BROWSERS)), None)
     if promised and not Path(promised).exists():
         pytest.fail(f"LEAFSPAN_CHROMIUM names {promised}, which is not there")
     if not found:

@@ -16,7 +16,6 @@ STATIC = {"lint": ["-m", "ruff", "check", "."], "types": ["-m", "mypy", "."], "i
 # A test that waits for ever fails by name after ten minutes, with the stacks of its process.
 _LIMIT = ["-o", "faulthandler_timeout=600", "-o", "faulthandler_exit_on_timeout=true"]
 TESTS = ["-m", "pytest", "-q", "--dist", "worksteal", *_LIMIT]
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 COLLECT = ["-m", "pytest", "-q", "--collect-only"]
 
 
@@ -86,5 +85,10 @@ def _workers(env: Mapping[str, str]) -> int:
     if env.get("DATABASE_URL") or env.get("REDIS_URL"):
         return 0
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2
-    has_browser = bool(env.get("LEAFSPAN_CHROMIUM")) or any(map(shutil.which, BROWSERS))
-    return max(2, cores) + (1 if has_browser else 0)
+    return max(2, cores) + (1 if find_browser(env) else 0)
+
+
+def find_browser(env: Mapping[str, str]) -> str | None:
+    """Return the path of the browser for the tests: ``LEAFSPAN_CHROMIUM``, or the first installed; None without one."""
+    names = ("chromium", "chromium-browser", "google-chrome")
+    return env.get("LEAFSPAN_CHROMIUM") or next(filter(None, map(shutil.which, names)), None)

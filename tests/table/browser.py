@@ -1,7 +1,6 @@
 """Chromium for tests of the app, and a proxy that breaks its connections."""
 
 import os
-import shutil
 import signal
 import socket
 import threading
@@ -14,7 +13,7 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
-from config.dev.checks import BROWSERS
+from config.dev.checks import find_browser
 
 OPEN_STORE = """
 async () => {
@@ -53,7 +52,7 @@ async (lot) => {
 def chromium() -> str:
     """Return the browser's path; without one skip, unless LEAFSPAN_CHROMIUM promises that there is one."""
     promised = os.environ.get("LEAFSPAN_CHROMIUM")
-    found = promised or next(filter(None, map(shutil.which, BROWSERS)), None)
+    found = find_browser(os.environ)
     if promised and not Path(promised).exists():
         pytest.fail(f"LEAFSPAN_CHROMIUM names {promised}, which is not there")
     if not found:

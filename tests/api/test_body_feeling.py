@@ -3,11 +3,10 @@
 from datetime import UTC, datetime
 
 import pytest
-from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from tastings.actions.developments import refresh_development
 from tastings.models import Session
-from tests.api.openapi import DOCUMENT
+from tests.api.openapi import schema_errors
 from tests.api.phone import change, sync, verdict_names
 from tests.api.test_development import session_of
 from tests.factories import LotFactory
@@ -37,9 +36,8 @@ def test_words_are_counted_by_taster_and_session_with_their_agreement(taster, bu
     felt(buyer, lot, "warming")
     felt(buyer, lot)  # noted nothing of the body
     found = answer_for(viewer, lot)
-    described = {"$ref": "#/components/schemas/BodyFeeling", "components": DOCUMENT["components"]}
 
-    assert list(Draft202012Validator(described).iter_errors(found)) == []
+    assert schema_errors("BodyFeeling", found) == []
     assert (found["tasters"], found["sessions"]) == (2, 3)
     assert found["words"] == [
         {"descriptor": "warming", "tasters": 2, "sessions": 3},

@@ -3,12 +3,11 @@
 from datetime import UTC, datetime
 
 import pytest
-from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from tastings.actions.developments import refresh_development
 from tastings.maths.forecast.course import HIT_RATES
 from tastings.wording.numbers import percent
-from tests.api.openapi import DOCUMENT
+from tests.api.openapi import DOCUMENT, schema_errors
 from tests.api.phone import sync
 from tests.api.problems import refusal
 from tests.api.test_development import session_of
@@ -33,8 +32,7 @@ def address(lot):
 
 def documented(answer, name):
     assert set(answer) == set(DOCUMENT["components"]["schemas"][name]["properties"])
-    schema = {"$ref": f"#/components/schemas/{name}", "components": DOCUMENT["components"]}
-    return not list(Draft202012Validator(schema).iter_errors(answer))
+    return not schema_errors(name, answer)
 
 
 def test_three_infusions_are_answered_with_a_forecast(viewer, rated):

@@ -3,12 +3,11 @@
 from datetime import UTC, datetime
 
 import pytest
-from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from tastings.actions.developments import refresh_development
 from tastings.models import FlightLot
 from tastings.queries.next_tastings import tasting_plan
-from tests.api.openapi import DOCUMENT
+from tests.api.openapi import schema_errors
 from tests.api.phone import sync
 from tests.api.test_development import session_of
 from tests.factories import FlightFactory, LotFactory
@@ -43,9 +42,8 @@ def shelf(taster, stranger, lexicon):
 
 def test_samples_to_be_decided_come_first_each_with_what_a_session_would_settle(viewer, shelf):
     answer = viewer.client.get("/api/v1/next-tastings").json()
-    described = {"$ref": "#/components/schemas/NextTastings", "components": DOCUMENT["components"]}
 
-    assert list(Draft202012Validator(described).iter_errors(answer)) == []
+    assert schema_errors("NextTastings", answer) == []
     found = [(one["name"], one["sessions"], one["sentence"].partition(":")[0]) for one in answer["tastings"]]
     assert found == [
         ("Untasted", 0, "Taste a first session, rating the strength of every infusion."),

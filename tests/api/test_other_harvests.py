@@ -3,10 +3,9 @@
 from datetime import UTC, datetime
 
 import pytest
-from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from tastings.actions.developments import refresh_development
-from tests.api.openapi import DOCUMENT
+from tests.api.openapi import schema_errors
 from tests.api.phone import sync
 from tests.api.test_development import session_of
 from tests.factories import LotFactory, web_browser
@@ -62,10 +61,9 @@ def test_answer_and_report_say_what_differs_beyond_doubt(taster, lot):
             sync(taster.client, session_of(one.id, [strength] * 6))
         refresh_development(one.id, now=datetime.now(UTC))
     answer = taster.client.get(f"/api/v1/lots/{lot.id}/other-harvests").json()
-    described = {"$ref": "#/components/schemas/OtherHarvests", "components": DOCUMENT["components"]}
     [found] = answer["harvests"]
 
-    assert list(Draft202012Validator(described).iter_errors(answer)) == []
+    assert schema_errors("OtherHarvests", answer) == []
     assert (found["sessions"], found["shared_tasters"]) == (4, 1)
     assert [one["descriptor"] for one in found["differences"]] == ["strength"]
     assert found["differences"][0]["low"] > 3

@@ -17,7 +17,6 @@ from celery import current_app
 from celery.bin.celery import celery
 from django.conf import settings
 from django.core.management import get_commands, load_command_class
-from django.db import connection
 from django.utils import timezone
 
 from config.dev.broker import broker_program
@@ -27,6 +26,7 @@ from config.quotas import DEFAULTS
 from tastings.jobs import Job
 from tastings.queues import Queue, queues
 from tests.config.launching import clean_environment
+from tests.tastings.workers import running_worker, wait_for
 
 COMPOSE = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
 SERVICES = COMPOSE["services"]
@@ -340,24 +340,9 @@ def test_the_worker_for_what_someone_waits_for_takes_nothing_else(tmp_path):
     current_app.control.purge()
     for queue in Queue:
         current_app.send_task(Job.DUE_PHOTOS.value, queue=queue.value)
-    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
-    environment = clean_environment(
-        tmp_path, DATABASE_URL=database, REDIS_URL=settings.REDIS_URL, PYTHONWARNINGS="ignore", LEAFSPAN_LOGS="json"
-    )
-    log = tmp_path / "log"
-    with log.open("wb") as file:
-        worker = subprocess.Popen(
-            [sys.executable, "-m", *SERVICES["fresh"]["command"]], cwd=ROOT, env=environment, stdout=file, stderr=file
-        )
-    try:
-        until = time.monotonic() + 300
-        while Job.DUE_PHOTOS.value not in log.read_text():
-            assert time.monotonic() < until, log.read_text()
-            assert worker.poll() is None, log.read_text()
-            time.sleep(0.05)
-    finally:
-        worker.terminate()
-        worker.wait(timeout=300)
+    log, command = tmp_path / "log", SERVICES["fresh"]["command"]
+    with running_worker(log, *command, PYTHONWARNINGS="ignore", LEAFSPAN_LOGS="json") as worker:
+        wait_for(lambda: Job.DUE_PHOTOS.value in log.read_text(), worker=worker)
     assert {queue: state.length for queue, state in queues(now=timezone.now()).items()} == {
         Queue.FRESH: 0, Queue.STEADY: 1,
     }  # fmt: skip

@@ -4,28 +4,23 @@ import asyncio
 import io
 import json
 import logging
-import os
-import subprocess
-import sys
-import time
 from uuid import uuid4
 
 import pytest
 from celery import current_app
-from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
 
 from api.http.context import log_context
 from api.http.requests import HEADER, id_for
 from api.operations.health import Health
-from config.dev.home import ROOT
 from config.job_context import add_headers, begin_job, end_job
 from config.logs import JsonLines, Lines, log_settings
 from tastings.jobs import Job, later
 from tastings.queues import Queue
 from tests.config.asgi import AsgiRequest
 from tests.factories import LotFactory, phone
+from tests.tastings.workers import running_worker, wait_for
 
 MADE = "0123456789abcdef"
 
@@ -176,27 +171,11 @@ def test_message_carries_team_and_request(db, django_capture_on_commit_callbacks
 @pytest.mark.parametrize("form", ["json", "lines"])
 def test_worker_logs_job_team_and_request(db, tmp_path, form):
     current_app.control.purge()
-    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
-    environment = {
-        **os.environ, "DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "LEAFSPAN_LOGS": form,
-        "PYTHONWARNINGS": "ignore",  # the warning about root comes before logging is set up
-        "PYTHONPATH": str(ROOT),
-    }  # fmt: skip
     current_app.send_task(Job.DUE_PHOTOS.value, headers={"team": "of-somebody", "request": MADE})
-    log = tmp_path / "log"
-    with log.open("wb") as file:
-        worker = subprocess.Popen(
-            [sys.executable, "-m", "celery", "--quiet", "-A", "config", "worker", "--concurrency", "1"],
-            cwd=ROOT, env=environment, stdout=file, stderr=file,
-        )  # fmt: skip
-    try:
-        deadline = time.monotonic() + 300
-        while Job.DUE_PHOTOS.value not in log.read_text():
-            assert time.monotonic() < deadline, log.read_text()
-            time.sleep(0.05)
-    finally:
-        worker.terminate()
-        worker.wait(timeout=300)
+    log, command = tmp_path / "log", ("celery", "--quiet", "-A", "config", "worker", "--concurrency", "1")
+    # without the warning about root, which comes before logging is set up
+    with running_worker(log, *command, LEAFSPAN_LOGS=form, PYTHONWARNINGS="ignore") as worker:
+        wait_for(lambda: Job.DUE_PHOTOS.value in log.read_text(), worker=worker)
     job_line = next(line for line in log.read_text().splitlines() if Job.DUE_PHOTOS.value in line)
     if form == "json":
         found = json.loads(job_line)

@@ -1,22 +1,16 @@
 """From a committed change to fresh figures: marking, asking, computing, and what a lost message costs."""
 
-import os
-import sys
-import time
 from datetime import timedelta
 from uuid import uuid4
 
 import pytest
 from celery import current_app
-from django.conf import settings
 from django.db import connection, connections, transaction
 from django.utils import timezone
 from kombu import pools
 
-from config.dev.home import ROOT
-from config.dev.process import Child
 from tastings.actions.developments import refresh_development
-from tastings.actions.due import MIN_INTERVAL_S, enqueue_due_lots
+from tastings.actions.due import enqueue_due_lots
 from tastings.actions.lexicon import load_lexicon
 from tastings.jobs import Job
 from tastings.models import Development
@@ -109,60 +103,6 @@ def test_two_jobs_for_one_lot_never_overlap():
     finally:
         other.close()
     assert refresh_development(lot.id, now=timezone.now())
-
-
-@pytest.fixture
-def worker(transactional_db, tmp_path):
-    """A real worker on the test database and the test broker; gives its log."""
-    load_lexicon()
-    current_app.control.purge()
-    test_database = connection.settings_dict
-    url = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**test_database)
-    log = tmp_path / "worker.log"
-    child = Child(
-        name="worker",
-        command=[sys.executable, "-m", "celery", "-A", "config", "worker", "--concurrency", "2", "--loglevel", "INFO"],
-        env={**os.environ, "DATABASE_URL": url, "REDIS_URL": settings.REDIS_URL, "PYTHONPATH": str(ROOT)},
-        log=log,
-    )
-    child.start()
-    try:
-        wait_for(lambda: current_app.control.ping(timeout=0.5, limit=1))
-        yield log
-    finally:
-        child.popen.terminate()
-        child.popen.wait(timeout=300)
-
-
-def wait_for(true, seconds=300):
-    """Wait until something is true; the limit is generous, since it guards against never."""
-    deadline = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < deadline, "it never came true"
-        time.sleep(0.05)
-
-
-def test_a_worker_brings_figures_up_to_date_gathers_a_burst_of_edits_and_finds_what_was_lost(worker):
-    who = person(TeamFactory(), "taster")
-    lot = LotFactory(team=who.team)
-    session, changes = pot(lot.id, infusions=4, notes_each=3, keys=KEYS)
-    began = time.monotonic()
-    sync(who.client, changes)
-    for i in range(10):
-        sync(who.client, [change("session", session, at=f"2026-03-04T12:31:{i:02}Z", leaf_g=5 + i / 10)])
-    address = f"/api/v1/lots/{lot.id}/development"
-    wait_for(lambda: not who.client.get(address).json()["stale"])
-    assert who.client.get(address).json()["evidence"]["infusions"] == 4
-    wait_for(lambda: Development.objects.get(lot=lot).asked_at is None)
-    n_intervals = (time.monotonic() - began) / MIN_INTERVAL_S  # the edits alone take longer on a busy machine
-    assert 1 <= worker.read_text().count("succeeded in") <= 2 + n_intervals
-
-    # a lost message loses nothing: due and asked for long ago, but none exists, as after a broker that lost its queue
-    Development.objects.filter(lot=lot).update(due_revision=10**6, asked_at=timezone.now() - timedelta(minutes=1))
-    assert who.client.get(address).json()["stale"]
-    current_app.send_task(Job.REFRESH_DUE.value)
-    wait_for(lambda: not who.client.get(address).json()["stale"])
-    assert who.client.get(address).json()["revision"] == 10**6
 
 
 def forget_connections():

@@ -10,10 +10,9 @@ from tastings.actions.flights.answering import answer_flight
 from tastings.actions.flights.jobs import enqueue_due_flights
 from tastings.actions.lexicon import load_lexicon
 from tastings.models import Flight, Session
-from tests.api.openapi import DOCUMENT
+from tests.api.openapi import schema_errors
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
-from tests.api.test_schema import schema_errors
 from tests.api.world import undone
 from tests.factories import TeamFactory
 from tests.flights import flight_of, lot_in, reveal, row, taste, taste_all
@@ -82,9 +81,9 @@ def test_answer_is_as_documented(flight):
     shown = reveal(flight)
     answer = answer_of(flight)
 
-    assert schema_errors(DOCUMENT, "FlightAnswer", answer) == []
-    assert schema_errors(DOCUMENT, "Flight", shown) == []
-    assert schema_errors(DOCUMENT, "PouringPlan", flight.pourer.client.get(f"{flight.address}pouring").json()) == []
+    assert schema_errors("FlightAnswer", answer) == []
+    assert schema_errors("Flight", shown) == []
+    assert schema_errors("PouringPlan", flight.pourer.client.get(f"{flight.address}pouring").json()) == []
     assert {one["price"] for one in answer["measures"][0]["worth"]} == {20, 30, 40, 50}
 
 

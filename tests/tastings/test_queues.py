@@ -4,11 +4,7 @@ Nothing here looks at a clock: what counts is how many jobs are done before the 
 that takes is told by `benchmarks.drain`.
 """
 
-import os
 import signal
-import subprocess
-import sys
-import time
 from contextlib import contextmanager, suppress
 from datetime import timedelta
 from threading import Thread
@@ -16,13 +12,11 @@ from uuid import UUID
 
 import pytest
 from celery import current_app
-from django.conf import settings
 from django.core.signals import request_finished
 from django.db import connection, connections, transaction
 from django.utils import timezone
 
 from api.sync.sync import AnswerThenJobs
-from config.dev.home import ROOT
 from tastings.actions import due
 from tastings.actions.developments import refresh_development
 from tastings.actions.due import MAX_FRESH, MAX_STEADY, enqueue_due_lots, enqueue_next, mark_due
@@ -34,6 +28,7 @@ from tastings.queues import Queue
 from tests.api.phone import sync
 from tests.factories import LotFactory, TeamFactory, person
 from tests.sync.test_push import pot
+from tests.tastings.workers import running_worker, wait_for
 
 MOST = MAX_STEADY + MAX_FRESH
 
@@ -242,47 +237,8 @@ def test_workers_share_lots_without_doing_one_twice():
     assert sorted(done) == sorted(lots)
 
 
-@contextmanager
-def one_worker(log):
-    """Run a worker of one process on the test's servers."""
-    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
-    environment = {**os.environ, "DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "PYTHONPATH": str(ROOT)}
-    with log.open("wb") as file:
-        worker = subprocess.Popen(
-            [sys.executable, "-m", "celery", "-A", "config", "worker", "--concurrency", "1"],
-            cwd=ROOT, env=environment, stdout=file, stderr=file,
-        )  # fmt: skip
-    try:
-        yield worker
-    finally:
-        worker.kill() if worker.poll() is None else None
-        worker.wait(timeout=60)
-
-
-def wait_for(true):
-    """Wait until something is true; the limit only guards against never."""
-    deadline = time.monotonic() + 300
-    while not true():
-        assert time.monotonic() < deadline, "it never came true"
-        time.sleep(0.05)
-
-
 @pytest.mark.django_db(transaction=True)
-def test_a_worker_empties_the_fresh_queue_first(tmp_path):
-    current_app.control.purge()
-    for job, queue in ((Job.DUE_PHOTOS, "steady"),) * 5 + ((Job.DUE_RESETS, "fresh"),) * 5:
-        current_app.send_task(job.value, queue=queue)
-    log = tmp_path / "log"
-    with one_worker(log) as worker:
-        wait_for(lambda: log.read_text().count("succeeded in") == 10)
-        worker.terminate()
-        worker.wait(timeout=300)
-    ended = [line for line in log.read_text().splitlines() if "succeeded in" in line]
-    assert [Job.DUE_RESETS.value in line for line in ended] == [True] * 5 + [False] * 5
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_stopping_worker_finishes_its_job_and_leaves_the_others(tmp_path):
+def test_a_worker_empties_the_fresh_queue_first_and_when_it_stops_finishes_its_job_and_leaves_the_others(tmp_path):
     current_app.control.purge()
     load_lexicon()
     who = person(TeamFactory(), "taster")
@@ -290,14 +246,21 @@ def test_a_stopping_worker_finishes_its_job_and_leaves_the_others(tmp_path):
     for lot in (first, second):
         sync(who.client, pot(lot, infusions=3, notes_each=2, keys=("strength", "honey"))[1])
     current_app.control.purge()
-    current_app.send_task(Job.REFRESH_DEVELOPMENT.value, args=[str(first)])
-    with one_worker(tmp_path / "log") as worker:
+    for job, queue in ((Job.DUE_PHOTOS, "steady"),) * 5 + ((Job.DUE_RESETS, "fresh"),) * 5:
+        current_app.send_task(job.value, queue=queue)
+    log = tmp_path / "log"
+    with running_worker(log) as worker:
+        wait_for(lambda: log.read_text().count("succeeded in") == 10, worker=worker)
+        ended = [line for line in log.read_text().splitlines() if "succeeded in" in line]
+        assert [Job.DUE_RESETS.value in line for line in ended] == [True] * 5 + [False] * 5
+
         with transaction.atomic():
             Development.objects.select_for_update().get(lot_id=first)  # the job must wait for us at its end
-            wait_for(waits_for_lock)
+            current_app.send_task(Job.REFRESH_DEVELOPMENT.value, args=[str(first)])
+            wait_for(waits_for_lock, worker=worker)
             current_app.send_task(Job.REFRESH_DEVELOPMENT.value, args=[str(second)])
             worker.send_signal(signal.SIGTERM)
-            wait_for(lambda: "Warm shutdown" in (tmp_path / "log").read_text())
+            wait_for(lambda: "Warm shutdown" in log.read_text(), worker=worker)
             assert worker.poll() is None
         assert worker.wait(timeout=300) == 0
     done = dict(Development.objects.values_list("lot_id", "computed_revision"))

@@ -9,8 +9,7 @@ Who outlasts whom allows for the two lots being nearly the same leaf (:mod:`tast
 the answers can be believed was simulated (``python -m benchmarks.calibration``, ``docs/measured.md``).
 """
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -33,7 +32,7 @@ from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import CurveDraws, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.curve.scale_effects import taster_shift_sd
-from tastings.maths.curve.sufficient_statistics import SessionRatings
+from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SessionRatings, session_shift_sd
 
 LIKING = "liking"
 FIRST_INFUSIONS = 8  # of the even brew; a cup beyond is seldom rated (common practice, no source)
@@ -283,37 +282,63 @@ def draw_sides(first: Sequence[PreparedSession], second: Sequence[PreparedSessio
     Notes
     -----
     The scale of a taster with sessions on both sides counts as known in the fits. That is exact when each such taster
-    has the same share of both sides; for unequal shares the scale comes back as ``spread``. A taster with sessions on
-    one side only is uncertain against the k shared ones: both variances, 1 + 1/k. Neither side is held to a team's
-    mean: held to it, one tea tasted six times by four tasters and six times by four others was called two in 16 of 100.
+    weighs as much on both sides; what does not cancel comes back as ``spread``. A taster of one side only is as
+    uncertain as before. Neither side is centred on a team's mean: centred, one tea tasted six times by four tasters
+    and six times by four others was called two in 16 of 100.
     """
     sides = [[ratings for s in group if (ratings := s.ratings_of(key)) is not None] for group in (first, second)]
     if not all(sides):
         return None
-    counts = [Counter(ratings.taster for ratings in side) for side in sides]
-    shared = counts[0].keys() & counts[1].keys()
-    widened = (1 + 1 / len(shared)) ** 0.5 if shared else 1.0
+    shared = set.intersection(*({ratings.taster for ratings in side} for side in sides))
     posteriors = [
-        fit([_against(r, shared=shared, widened=widened) for r in side], grid=group[0].grid, centre_on_team=False)
+        fit(
+            [replace(r, scale=replace(r.scale, gain_sd=0.0, offset_sd=0.0)) if r.taster in shared else r for r in side],
+            grid=group[0].grid,
+            centre_on_team=False,
+        )
         for side, group in zip(sides, (first, second), strict=True)
     ]
+    every = [ratings for side in sides for ratings in side]
+    error = _RatingError(
+        sigma=sum(posterior.sigma for posterior in posteriors) / 2,
+        rated=float(np.concatenate([ratings.ratings for ratings in every]).mean()),
+    )
+    weights = [error.weights(side, shared=shared) for side in sides]
+    scales = {ratings.taster: ratings.scale for ratings in every if ratings.taster in shared}
+    variance = sum(
+        (weights[0][taster] - weights[1][taster]) ** 2 * error.of_taster(scale) for taster, scale in scales.items()
+    )
     draws = [posterior.draws(n_draws=N_DRAWS) for posterior in posteriors]
-    level = float(np.mean([draw.level.mean() for draw in draws]))
-    scale_of = {ratings.taster: ratings.scale for side in sides for ratings in side}
-    sigma = sum(posterior.sigma for posterior in posteriors) / 2
-    variance = 0.0
-    for taster in sorted(shared):
-        uneven = counts[0][taster] / counts[0].total() - counts[1][taster] / counts[1].total()
-        scale = scale_of[taster]
-        shift = float(taster_shift_sd(scale, sigma))
-        variance += uneven**2 * (shift**2 + (scale.gain_sd * level) ** 2)
     return Sides(first=draws[0], second=draws[1], spread=variance**0.5)
 
 
-def _against(ratings: SessionRatings, *, shared: set[str], widened: float) -> SessionRatings:
-    factor = 0.0 if ratings.taster in shared else widened
-    scale = replace(ratings.scale, gain_sd=ratings.scale.gain_sd * factor, offset_sd=ratings.scale.offset_sd * factor)
-    return replace(ratings, scale=scale)
+@dataclass(frozen=True, slots=True)
+class _RatingError:
+    """What ratings are off by: ``sigma`` is their noise, ``rated`` the mean of the ratings. [points]."""
+
+    sigma: float
+    rated: float
+
+    def of_taster(self, scale: TasterScale) -> float:
+        """Return the variance of a taster's mean rating that is due to the taster's scale [points^2]."""
+        return float(taster_shift_sd(scale, self.sigma)) ** 2 + (scale.gain_sd * self.rated) ** 2
+
+    def weights(self, side: Sequence[SessionRatings], *, shared: Collection[str]) -> dict[str, float]:
+        """Return how much each taster weighs in the fit of one side: the more, the better the taster's mean is known.
+
+        Scales of ``shared`` tasters count as known.
+        """
+        own = session_shift_sd(self.sigma) ** 2 + (SESSION_GAIN_SD * self.rated) ** 2
+        known: dict[str, float] = {}
+        for ratings in side:
+            precision = 1 / float(own + self.sigma**2 / ratings.ratings.size)
+            known[ratings.taster] = known.get(ratings.taster, 0.0) + precision
+        scale = {ratings.taster: ratings.scale for ratings in side}
+        weight = {
+            taster: precision if taster in shared else 1 / (self.of_taster(scale[taster]) + 1 / precision)
+            for taster, precision in known.items()
+        }
+        return {taster: one / sum(weight.values()) for taster, one in weight.items()}
 
 
 def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:

@@ -100,6 +100,34 @@ def test_liking_is_compared_over_as_many_cups_as_may_be_worth_drinking():
     assert width(line=FinishLine(mean=4.5, sd=0.1)) > width(line=FinishLine(mean=0.3, sd=0.1))
 
 
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (("ann",), ("ann", "ben", "cat")),
+        (("ann", "ann"), ("ann", "ben")),
+        (("ann", "ben"), ("ben", "cat")),
+        (("ann",), ("ben",)),
+    ],
+)
+def test_difference_is_as_uncertain_as_by_generalized_least_squares(first, second):
+    """Aitken 1935, Proceedings of the Royal Society of Edinburgh 55:42: covariance of the sessions' means decides."""
+    grid, cup = default_grid(), sum(LASTING) / len(LASTING)
+    even = BOILING.cups(grid, infusions=8)
+    groups = [
+        prepare_sessions(sessions(name, LASTING, tasters=tasters), grid=grid, scales={})[0]
+        for name, tasters in (("a", first), ("b", second))
+    ]
+    found = [means.std() for means in draw_sides(*groups, key="strength").means(even)]
+    tasters = np.array([*first, *second])
+    side = np.repeat(np.eye(2), (len(first), len(second)), axis=0)
+    own = 0.5**2 / len(LASTING) + 0.15**2 + (0.05 * cup) ** 2
+    scale = 0.5**2 + (0.15 * cup) ** 2
+    covariance = own * np.eye(tasters.size) + scale * (tasters[:, None] == tasters)
+    means = np.linalg.inv(side.T @ np.linalg.solve(covariance, side))
+
+    assert np.hypot(*found) == pytest.approx(np.sqrt([1, -1] @ means @ [1, -1]), rel=0.08)
+
+
 def test_uneven_shares_of_shared_tasters_widen_the_difference():
     grid = default_grid()
 
@@ -111,8 +139,9 @@ def test_uneven_shares_of_shared_tasters_widen_the_difference():
 
     assert spread(("a", ["ann", "ben"]), ("b", ["ben", "ann"])) == 0.0
     uneven = spread(("a", ["ann", "ann", "ann", "ben"]), ("b", ["ann", "ben", "ben", "ben"]))
-    # Shares differ by a half for each of two tasters whose scale is uncertain by 0.5 points and 15 % of a level a.
-    assert uneven == pytest.approx(0.5 * 2**0.5 * (0.25 + (0.15 * 6.5) ** 2) ** 0.5, rel=0.25)
+    # Shares differ by a half for each of two tasters whose scale is uncertain by 0.5 points and 15 % of a cup.
+    cup = sum(LASTING) / len(LASTING)
+    assert uneven == pytest.approx(0.5 * 2**0.5 * (0.25 + (0.15 * cup) ** 2) ** 0.5, rel=0.02)
 
 
 def test_uneven_shares_leave_open_who_outlasts():

@@ -16,9 +16,6 @@ from tastings.maths.curve.posterior import CurveDraws
 ALIKE = 0.5
 """Probability that two compared lots are alike before anything is tasted: people compare a tea with its next season and
 a sample with what arrived (own value)."""
-ALIKE_IN_LEVEL = 0.2
-"""The same where their strength is compared. With a half the answer was too timid for the usual tasters of simulated
-worlds, with none too sure for tasters as uneven as on published panels (own value, ``docs/measured.md``)."""
 ALIKE_SD = 0.15
 """Sd of the difference of alike lots in the logarithms of rate, wetting lag and level (own value)."""
 _EXPONENT_SD = 0.1

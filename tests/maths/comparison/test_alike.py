@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from tastings.maths.brewing.extraction import default_grid
-from tastings.maths.comparison import counts, side_by_side
+from tastings.maths.comparison import counts
 from tastings.maths.comparison.alike import alike_weights
 from tastings.maths.curve.posterior import fit
 from tests.maths.comparison.test_side_by_side import FADING, LASTING, pair_of, sessions
@@ -32,12 +32,3 @@ def test_lots_that_may_be_alike_rather_give_as_many_infusions(monkeypatch):
 def test_lots_that_cannot_be_alike_are_told_apart_as_before(monkeypatch):
     as_before = pytest.approx(as_many(monkeypatch, alike=0.0, second=FADING), abs=0.01)
     assert as_many(monkeypatch, alike=0.4, second=FADING) == as_before
-
-
-def test_difference_between_lots_that_other_people_tasted_shrinks_where_they_may_be_alike(monkeypatch):
-    def difference(alike):
-        monkeypatch.setattr(side_by_side, "ALIKE_IN_LEVEL", alike)
-        lots = sessions("a", LASTING, tasters=["ann"], lift=1.0), sessions("b", LASTING, tasters=["ben"])
-        return pair_of(*lots).differences[0].mean
-
-    assert 0 < difference(0.2) < 0.8 * difference(0.0)

@@ -9,7 +9,7 @@ from tastings.figures import to_stored
 from tastings.maths.brewing.brews import RatingError, TasterScale
 from tastings.maths.brewing.even_brew import BOILING
 from tastings.maths.brewing.extraction import default_grid
-from tastings.maths.comparison.side_by_side import compare, draw_sides
+from tastings.maths.comparison.side_by_side import STRENGTH_DIFFERENCE_SD, compare, draw_sides
 from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.evidence import prepare_sessions
 from tastings.wording.development import development_cautions
@@ -126,6 +126,21 @@ def test_difference_is_as_uncertain_as_by_generalized_least_squares(first, secon
     means = np.linalg.inv(side.T @ np.linalg.solve(covariance, side))
 
     assert np.hypot(*found) == pytest.approx(np.sqrt([1, -1] @ means @ [1, -1]), rel=0.08)
+
+
+@pytest.mark.parametrize("second", [("ann",), ("ben",)])
+def test_difference_shrinks_as_a_normal_one_with_a_normal_prior(second):
+    """Gelman and others 2013, Bayesian Data Analysis, 3rd edition, section 2.5: precisions add up."""
+    grid = default_grid()
+    lots = sessions("a", LASTING, tasters=["ann"], lift=1.0), sessions("b", LASTING, tasters=second)
+    groups = [prepare_sessions(lot, grid=grid, scales={})[0] for lot in lots]
+    means = draw_sides(*groups, key="strength").means(BOILING.cups(grid, infusions=8))
+    variance = sum(side.var() for side in means)
+    kept = STRENGTH_DIFFERENCE_SD**2 / (STRENGTH_DIFFERENCE_SD**2 + variance)
+
+    found = pair_of(*lots).differences[0]
+    assert found.mean == pytest.approx(kept * (means[0].mean() - means[1].mean()), rel=0.08)
+    assert found.high - found.low == pytest.approx(2.56 * (kept * variance) ** 0.5, rel=0.08)
 
 
 def test_uneven_shares_of_shared_tasters_widen_the_difference():

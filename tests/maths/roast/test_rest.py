@@ -30,9 +30,9 @@ def test_usual_rest_stands_while_liking_says_nothing(degree):
     assert rest.rested_by(shortest * 0.6) < 0.5 < rest.rested_by(longest)
 
 
-def test_waiting_makes_a_third_of_the_teas_worse_while_nothing_was_tasted():
+def test_waiting_makes_more_than_a_third_of_the_teas_worse_while_nothing_was_tasted():
     """Own value; of simulated lots (``docs/measured.md``) the 411 that said 0.26 before were worse in 0.37."""
-    assert fit_rest((), degree="medium").probability_falling == pytest.approx(0.35, abs=0.03)
+    assert fit_rest((), degree="medium").probability_falling == pytest.approx(0.38, abs=0.02)
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,9 @@ those of the other, every one with every one. A taster who tasted in both groups
 scale is taken out of the comparison: what is uncertain about it cancels in a difference. What does not cancel is added
 again: tasters who tasted one side more often than the other, and those who tasted one side only.
 
-Who outlasts whom allows for the two lots being nearly the same leaf (:mod:`tastings.maths.comparison.alike`). How far
-the answers can be believed was simulated (``python -m benchmarks.calibration``, ``docs/measured.md``).
+Who outlasts whom allows for the two lots being nearly the same leaf (:mod:`tastings.maths.comparison.alike`); other
+differences are more likely small than large before anything is tasted. How far the answers can be believed was
+simulated (``python -m benchmarks.calibration``, ``docs/measured.md``).
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -48,7 +49,8 @@ class Difference:
     """How much more of a descriptor the first group has, over the mean of the first eight even-brew infusions.
 
     Liking is the mean over each group's own cups worth drinking, however many these are: a tea that gives three good
-    cups is not liked less for a fourth that nobody would pour.
+    cups is not liked less for a fourth that nobody would pour. Small differences are likelier before anything is tasted
+    (:data:`DIFFERENCE_SD`), so this one is smaller than between the two curves, the more so the less is known.
 
     Parameters
     ----------

@@ -336,7 +336,7 @@ class _RatingError:
             taster: precision if taster in shared else 1 / (self.of_taster(scale[taster]) + 1 / precision)
             for taster, precision in known.items()
         }
-        return {taster: one / sum(weight.values()) for taster, one in weight.items()}
+        return {taster: share / sum(weight.values()) for taster, share in weight.items()}
 
 
 def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:

@@ -37,7 +37,7 @@ from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SessionR
 
 LIKING = "liking"
 FIRST_INFUSIONS = 8  # of the even brew; a cup beyond is seldom rated (common practice, no source)
-DIFFERENCE_SD, STRENGTH_DIFFERENCE_SD = 2.5, 1.15
+DIFFERENCE_SD, STRENGTH_DIFFERENCE_SD = 3.5, 1.15
 """How much two compared lots differ by before anything is tasted, in any descriptor and in strength, which differs less
 between lots brewed with as much leaf (own values, chosen in simulated worlds). [points]"""
 N_DRAWS = 512

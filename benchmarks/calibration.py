@@ -1,7 +1,7 @@
 """How far answers to a buyer's questions can be believed: readiness, arrivals, comparisons, flights on known truth.
 
 Run from the repository root: ``python -m benchmarks.calibration``. Progress goes to standard error, markdown to
-standard output; ``docs/measured.md`` has a run. One core; about half an hour at the usual size. The simulated lots are
+standard output; ``docs/measured.md`` has a run. One core; about twenty minutes at the usual size. Simulated lots are
 those of ``benchmarks/questions.py``: leaf that the estimator does not assume, tasters that nobody has calibrated.
 """
 

@@ -3,18 +3,18 @@
 import os
 import subprocess
 import sys
-import time
 from contextlib import contextmanager
 
 from django.conf import settings
 from django.db import connection
 
 from config.dev.home import ROOT
+from tests.config.launching import eventually
 
 
 @contextmanager
 def running_worker(log, *command, **environment):
-    """Run a worker until the block ends, told to stop by then; give its process. What it writes goes to a file.
+    """Run a worker while the block runs, then stop it; give its process. What it writes goes to a file.
 
     ``command`` are the arguments of Python; the worker of one process when left out.
     """
@@ -33,9 +33,10 @@ def running_worker(log, *command, **environment):
 
 
 def wait_for(true, *, worker=None):
-    """Wait until something is true, and no longer than the worker runs; the limit only guards against never."""
-    deadline = time.monotonic() + 300
-    while not true():
-        assert time.monotonic() < deadline, "it never came true"
-        assert worker is None or worker.poll() is None, "the worker has ended"
-        time.sleep(0.05)
+    """Wait until something is true; fail if it never is, and as soon as the worker has ended."""
+
+    def has_ended():
+        return worker is not None and worker.poll() is not None
+
+    assert eventually(lambda: true() or has_ended()), "it never came true"
+    assert not has_ended(), "the worker has ended"

@@ -327,16 +327,15 @@ class _RatingError:
         Scales of ``shared`` tasters count as known.
         """
         own = session_shift_sd(self.sigma) ** 2 + (SESSION_GAIN_SD * self.rated) ** 2
-        known: dict[str, float] = {}
+        precision: dict[str, float] = {}
         for ratings in side:
-            precision = 1 / float(own + self.sigma**2 / ratings.ratings.size)
-            known[ratings.taster] = known.get(ratings.taster, 0.0) + precision
-        scale = {ratings.taster: ratings.scale for ratings in side}
-        weight = {
-            taster: precision if taster in shared else 1 / (self.of_taster(scale[taster]) + 1 / precision)
-            for taster, precision in known.items()
-        }
-        return {taster: share / sum(weight.values()) for taster, share in weight.items()}
+            of_session = 1 / float(own + self.sigma**2 / ratings.ratings.size)
+            precision[ratings.taster] = precision.get(ratings.taster, 0.0) + of_session
+        for taster, scale in {ratings.taster: ratings.scale for ratings in side}.items():
+            if taster not in shared:
+                precision[taster] = 1 / (self.of_taster(scale) + 1 / precision[taster])
+        total = sum(precision.values())
+        return {taster: part / total for taster, part in precision.items()}
 
 
 def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:

@@ -136,11 +136,11 @@ def test_difference_shrinks_as_a_normal_one_with_a_normal_prior(second):
     groups = [prepare_sessions(lot, grid=grid, scales={})[0] for lot in lots]
     means = draw_sides(*groups, key="strength").means(BOILING.cups(grid, infusions=8))
     variance = sum(side.var() for side in means)
-    kept = STRENGTH_DIFFERENCE_SD**2 / (STRENGTH_DIFFERENCE_SD**2 + variance)
+    share = STRENGTH_DIFFERENCE_SD**2 / (STRENGTH_DIFFERENCE_SD**2 + variance)
 
     found = pair_of(*lots).differences[0]
-    assert found.mean == pytest.approx(kept * (means[0].mean() - means[1].mean()), rel=0.08)
-    assert found.high - found.low == pytest.approx(2.56 * (kept * variance) ** 0.5, rel=0.08)
+    assert found.mean == pytest.approx(share * (means[0].mean() - means[1].mean()), rel=0.08)
+    assert found.high - found.low == pytest.approx(2.56 * (share * variance) ** 0.5, rel=0.08)
 
 
 def test_uneven_shares_of_shared_tasters_widen_the_difference():
@@ -173,7 +173,7 @@ def test_uneven_shares_leave_open_who_outlasts():
 def test_scale_known_by_descriptor_is_used():
     loud = {"strength": {"ann": TasterScale(gain=1.0, offset=2.0, gain_sd=0.02, offset_sd=0.05)}}
     first, second = sessions("a", LASTING, tasters=["ann"], lift=2.0), sessions("b", LASTING, tasters=["ben"])
-    # Two lots may well be alike, so the two points between unknown tasters count for less than one.
+    # Small differences are likelier, so the two points between unknown tasters count for less than one.
     assert 0.5 < pair_of(first, second).differences[0].mean < 1.0
     assert pair_of(first, second, scales=loud).differences[0].mean == pytest.approx(0.0, abs=0.25)
 

@@ -195,6 +195,8 @@ class Proxy:
     def _carry(self, client: socket.socket) -> None:
         with suppress(OSError):
             server = socket.create_connection(self._server)
+            for one in (client, server):
+                one.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._open |= {client, server}
             back = threading.Thread(target=self._copy, args=(server, client), daemon=True)
             back.start()

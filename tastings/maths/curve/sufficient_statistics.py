@@ -74,6 +74,8 @@ class SessionRatings:
         How many cups of the session were tasted before. [cups]
     n_tasters : int or None
         How many tasters the team has; None while that is not known.
+    has_session_effect : bool
+        Whether a gain and a shift of the session's own are integrated out; not where the caller allows for them.
     """
 
     taster: str
@@ -84,6 +86,7 @@ class SessionRatings:
     censored: FloatArray
     order: FloatArray
     n_tasters: int | None = None
+    has_session_effect: bool = True
 
     def cups(self, of_all_pours: FloatArray) -> FloatArray:
         """Return float64[n_nodes, n_ratings]: strength h of the rated cups, times the taster's gain."""
@@ -103,7 +106,7 @@ class SessionRatings:
                 self.ratings.tobytes(),
                 self.censored.tobytes(),
                 self.order.tobytes(),
-                pack("d", self.scale.gain),
+                pack("d?", self.scale.gain, self.has_session_effect),
             )
         )
 
@@ -156,11 +159,12 @@ def session_statistics(session: SessionRatings, *, of_all_pours: FloatArray, gri
     cup_sum, cup_square, cup_rating = cups.sum(axis=1), np.einsum("ij,ij->i", cups, cups), cups @ ratings
     statistics = np.empty((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, cup_sum.size))
     statistics[:N_LEVEL_ROWS] = level_precision_and_cross(cups, ratings)
-    gain_variance = (SESSION_GAIN_SD * level_estimate(statistics[0], statistics[1])) ** 2
+    own = float(session.has_session_effect)
+    gain_variance = own * (SESSION_GAIN_SD * level_estimate(statistics[0], statistics[1])) ** 2
 
     sigma_2 = (SIGMA * SIGMA)[:, None]
-    shift_2 = session_shift_sd(SIGMA)[:, None] ** 2
-    shrink = 1 / (sigma_2 / shift_2 + n)  # the share of a sum that the session's shift explains
+    shift_2 = own * session_shift_sd(SIGMA)[:, None] ** 2
+    shrink = shift_2 / (sigma_2 + n * shift_2)  # the share of a sum that the session's shift explains
     shrink_1 = (1 - shrink * n) / sigma_2
     # Integrate out the session's shift: x' V^-1 y = (x.y - shrink sum(x) sum(y)) / sigma^2.
     v_h = (cup_square - shrink * (cup_sum * cup_sum)) / sigma_2

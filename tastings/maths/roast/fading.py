@@ -11,7 +11,7 @@ practice, no source; no month-by-month series of tastings is published, so only 
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,18 +27,20 @@ from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.posterior import SIGMA_LOG_PRIOR, Posterior, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.curve.scale_effects import expected_absent_tasters, is_calibrated, unknown_shift_sd
-from tastings.maths.curve.sufficient_statistics import SIGMA
+from tastings.maths.curve.level import USUAL_SIGMA
+from tastings.maths.curve.sufficient_statistics import SIGMA, session_shift_sd
 
 LEAST_SPAN_DAYS = 7
 
 HALF_LIFE_DAYS = np.geomspace(5.0, 1500.0, 32)
 FLOOR = np.arange(0.125, 8.0, 0.25)
 START = np.arange(0.125, 10.0, 0.25)
-NOISE = np.array([0.05, 0.1, 0.2, 0.4, 0.7])
-USUAL_NOISE = 0.1
-"""From session to session, beyond a session's own shift, which is in the variance of its value. [points]"""
+NOISE = np.array([0.05, 0.1, 0.2, 0.4, 0.8])
+"""From session to session: how much is learned, since sessions of a steady team differ by less than others. [points]"""
+_NOISE_FACTOR_SD = 0.7
 START_MEAN, START_SD = 5.0, 2.5
 """Roast on the first day of a tea whose degree of roast is not known. [points]"""
+_NOISE_OF_TREND = 0.33
 _LEAST_PRECISION = 0.02
 _LEAST_VARIANCE = 0.15**2
 """A session of nothing but zeros still leaves half a step of the scale unseen, whose standard deviation this is."""
@@ -49,7 +51,8 @@ _LEAST_WEIGHT = 1e-7
 class Value:
     """One session's value of an attribute on the even brew: mean of the first eight cups and its variance.
 
-    The variance holds the session's own shift, gain and noise, not the taster's, which ``scale`` describes.
+    The variance holds the noise of the ratings. Not the taster's gain and shift, which ``scale`` describes, nor those
+    of the session, whose usual sd is ``session_sd`` [points].
     """
 
     session: str
@@ -58,6 +61,7 @@ class Value:
     mean: float
     variance: float
     scale: TasterScale
+    session_sd: float = float(session_shift_sd(USUAL_SIGMA))
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,10 +131,10 @@ def values_of(
     even = even_brew.cups(grid, infusions=FIRST_INFUSIONS)
     prior_mean, prior_variance = _moments(fit((), grid=grid), even=even)
     sessions = [(session, tasted) for session in followed if (tasted := session.ratings_of(key)) is not None]
-    # The taster's own scale is shared by the taster's sessions; fit_fade and trend put it in once.
+    # fit_fade and trend allow for the taster's scale, which the taster's sessions share, and for sessions that differ.
     known = TasterScale(gain_sd=0.0, offset_sd=0.0)
-    posteriors = [fit([replace(tasted, scale=known)], grid=grid) for _, tasted in sessions]
-    shift_sd = _unknown_shift_sd(posteriors)
+    posteriors = [fit([replace(tasted, scale=known, has_session_effect=False)], grid=grid) for _, tasted in sessions]
+    shift_sd, session_sd = (_at_noise_of_all(sd, posteriors) for sd in (unknown_shift_sd, session_shift_sd))
     values = []
     for (session, tasted), posterior in zip(sessions, posteriors, strict=True):
         mean, variance = _moments(posterior, even=even)
@@ -144,6 +148,7 @@ def values_of(
                     mean=(mean / variance - prior_mean / prior_variance) / precision,
                     variance=1 / precision,
                     scale=tasted.scale if is_calibrated(tasted.scale) else replace(tasted.scale, offset_sd=shift_sd),
+                    session_sd=session_sd,
                 )
             )
     return tuple(values)
@@ -187,8 +192,9 @@ def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, le
     log_weight = np.empty((NOISE.size, *shape))
     day, mean = np.array([value.day for value in values]), np.array([value.mean for value in values])
     decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
+    usual_noise = values[0].session_sd if values else float(session_shift_sd(USUAL_SIGMA))
     for index, noise in enumerate(NOISE):
-        log_weight[index] = log_prior - 0.5 * (np.log(noise / USUAL_NOISE) / 0.7) ** 2
+        log_weight[index] = log_prior - 0.5 * (np.log(noise / usual_noise) / _NOISE_FACTOR_SD) ** 2
         if not values:
             continue
         root = np.linalg.cholesky(covariance_of(values, noise=float(noise), levels=levels))
@@ -226,7 +232,7 @@ def trend(values: Sequence[Value]) -> Trend | None:
         return None
     centre = day.mean()
     columns = np.column_stack([np.ones(day.size), (day - centre) / 30.0])
-    weighed = np.linalg.solve(covariance_of(values, noise=0.25), columns)
+    weighed = np.linalg.solve(covariance_of(values, noise=_NOISE_OF_TREND), columns)
     precision = weighed.T @ columns + np.diag([1 / 9, 1.0])
     covariance = np.linalg.inv(precision)
     slope = float((covariance @ (weighed.T @ np.array([value.mean for value in values]) + np.array([6 / 9, 0.0])))[1])
@@ -258,13 +264,13 @@ def covariance_of(values: Sequence[Value], *, noise: float, levels: FloatArray |
     return np.asarray(own + same * (np.outer(offset, offset) + np.outer(gained, gained)), dtype=np.float64)
 
 
-def _unknown_shift_sd(alone: Sequence[Posterior]) -> float:
-    """Return the sd of the shift of a taster who is not calibrated yet, at the noise of all sessions [points]."""
+def _at_noise_of_all(sd_of: Callable[[FloatArray], FloatArray], alone: Sequence[Posterior]) -> float:
+    """Return an sd that depends on the noise of ratings, at the noise of all sessions [points]."""
     log_weight = SIGMA_LOG_PRIOR.copy()
     for posterior in alone:
         log_weight += np.log(posterior.weights.sum(axis=1)) - SIGMA_LOG_PRIOR
     weight = np.exp(log_weight - log_weight.max())
-    return float(np.sqrt(np.average(unknown_shift_sd(SIGMA) ** 2, weights=weight)))
+    return float(np.sqrt(np.average(sd_of(SIGMA) ** 2, weights=weight)))
 
 
 def _moments(posterior: Posterior, *, even: FloatArray) -> tuple[float, float]:

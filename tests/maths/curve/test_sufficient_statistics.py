@@ -72,14 +72,14 @@ def written_out(tasted, *, level, slope, first_level, n_absent, node, sigma):
     taster = np.array([names.index(names[i]) for i in session])
     own = np.array([own_level(tasted[i], node=node) for i in session])
     same_session, same_taster = session[:, None] == session, taster[:, None] == taster
-    scale = tasted[0].scale
+    scale, effect = tasted[0].scale, tasted[0].has_session_effect
     # Shifts, and gains, of a team of which some are absent add up to 0: that correlates different tasters a little.
     shared = 1 / (len(set(names)) + n_absent) if scale == UNKNOWN else 0.0
     # Shifts grow with the noise, those of tasters until they are calibrated; 0.5 up to the usual 0.75.
     shift_sd = 0.5 + 0.86 * max(sigma - 0.75, 0.0) if scale == UNKNOWN else scale.offset_sd
     covariance = (
         sigma**2 * np.eye(y.size)
-        + (session_shift_sd(sigma) ** 2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session
+        + (session_shift_sd(sigma) ** 2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session * effect
         + (shift_sd**2 + (scale.gain_sd * first_level) ** 2 * np.outer(cups, cups)) * (same_taster - shared)
     )
     return multivariate_normal(level * cups + slope * order, covariance).logpdf(y)
@@ -92,8 +92,9 @@ def by_taster(tasted):
 
 @pytest.mark.parametrize("tasters", [["ann"], ["ann", "ben"], ["ann", "ben", "ann", "ann", "cho"]])
 @pytest.mark.parametrize("scale", [UNKNOWN, KNOWN])
-def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale):
-    tasted = sessions(tasters, scale=scale)
+@pytest.mark.parametrize("has_session_effect", [True, False])
+def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale, has_session_effect):
+    tasted = [replace(one, has_session_effect=has_session_effect) for one in sessions(tasters, scale=scale)]
     n, own = sum(one.ratings.size for one in tasted), by_taster(tasted)
     totals = {name: sum_sessions(some, grid=GRID) for name, some in own.items()}
     first_level = level_at_nodes(totals.values(), grid=GRID)
@@ -143,7 +144,7 @@ def test_taking_back_a_gain_and_an_offset_leaves_the_sums():
     one = sessions(["ann"])[0]
     scaled = replace(one, scale=replace(UNKNOWN, gain=2.0))
     assert scaled.cups(np.ones((1, 7))) == pytest.approx(2.0)
-    assert scaled.key != one.key
+    assert scaled.key != one.key != replace(one, has_session_effect=False).key
 
 
 def test_how_well_a_scale_is_known_does_not_change_a_sessions_sums():

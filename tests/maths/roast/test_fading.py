@@ -74,6 +74,26 @@ def test_scale_of_an_unknown_taster_is_the_less_certain_the_noisier_the_ratings(
     assert [value.scale.offset_sd for value in noisy] == pytest.approx([1.35] * 4, abs=0.3)
 
 
+def test_how_much_sessions_differ_is_learned_from_them():
+    """Given the variance of each value, what is left around the curve is normal; its sd is drawn here (own values)."""
+
+    def noise_of(sd):
+        chance = np.random.default_rng(5)
+        days = np.arange(5.0, 185.0, 15.0)
+        return fit_fade([value(d, 2 + 5 * 2 ** (-d / 50) + chance.normal(0, sd), variance=0.01) for d in days]).noise
+
+    assert noise_of(0.02) < 0.15
+    assert noise_of(0.6) == pytest.approx(0.6, abs=0.2)
+
+
+def test_usual_difference_of_sessions_grows_with_the_noise_and_is_not_in_the_variance():
+    """Sessions of published panels differed by 0.46 to 0.98 at retests of 1.74 (docs/measured.md)."""
+    even, noisy = values(roast("e", [5] * 8)), values(roast("n", [7.5, 4.5, 7, 3.5, 6, 2.5, 5, 1.5]))
+    assert (even[0].session_sd, noisy[0].session_sd) == (pytest.approx(0.15, abs=0.02), pytest.approx(0.6, abs=0.15))
+    # eight equal ratings are known better than a session's gain of 5 % and its shift alone would have it
+    assert even[0].variance < (0.05 * 5) ** 2
+
+
 def test_calibrated_taster_keeps_the_scale_whatever_the_noise():
     calibrated = TasterScale(gain_sd=0.05, offset_sd=0.1)
     brew = roast("noisy", [8, 3, 7.5, 4, 6.5, 2, 6, 1])

@@ -200,6 +200,8 @@ def simulate_roasted_lot(
     """Roast a lot, taste it two to five times by up to three tasters within one to six months, and ask."""
     leaf, team, roast = draw_leaf(rng), draw_team(rng, spread=spread), draw_roast(rng)
     note, liking = descriptor_of(leaf, rng), descriptor_of(leaf, rng)
+    # Liked no better than the scale can say: beyond it nobody could rate that waiting makes it worse.
+    roast = replace(roast, liked=min(roast.liked, usual_cup(replace(liking, top=HIGHEST))))
     days = np.sort(rng.choice(int(rng.integers(30, 181)), size=int(rng.integers(2, 6)), replace=False)).tolist()
     among = rng.choice(team.gain.size, size=int(rng.integers(1, 4)), replace=False).tolist()
     sessions = [
@@ -214,7 +216,7 @@ def simulate_roasted_lot(
                 table=table,
                 others={
                     ROAST: scale_to(note, roast.roast_on(day)),
-                    LIKING: _on_the_scale(scale_to(liking, roast.liking_on(day))),
+                    LIKING: scale_to(liking, roast.liking_on(day)),
                 },
             ),
         )

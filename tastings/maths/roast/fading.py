@@ -40,7 +40,6 @@ NOISE = np.array([0.05, 0.1, 0.2, 0.4, 0.8])
 _NOISE_FACTOR_SD = 0.7
 START_MEAN, START_SD = 5.0, 2.5
 """Roast on the first day of a tea whose degree of roast is not known. [points]"""
-_NOISE_OF_TREND = 0.33
 _LEAST_PRECISION = 0.02
 _LEAST_VARIANCE = 0.15**2
 """A session of nothing but zeros still leaves half a step of the scale unseen, whose standard deviation this is."""
@@ -192,9 +191,9 @@ def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, le
     log_weight = np.empty((NOISE.size, *shape))
     day, mean = np.array([value.day for value in values]), np.array([value.mean for value in values])
     decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
-    usual_noise = values[0].session_sd if values else float(session_shift_sd(USUAL_SIGMA))
+    log_prior_of_noise = noise_log_prior(values)
     for index, noise in enumerate(NOISE):
-        log_weight[index] = log_prior - 0.5 * (np.log(noise / usual_noise) / _NOISE_FACTOR_SD) ** 2
+        log_weight[index] = log_prior + log_prior_of_noise[index]
         if not values:
             continue
         root = np.linalg.cholesky(covariance_of(values, noise=float(noise), levels=levels))
@@ -225,6 +224,12 @@ def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, le
     )
 
 
+def noise_log_prior(values: Sequence[Value]) -> FloatArray:
+    """Return the log prior of each of ``NOISE``, up to a number: log-normal around the usual one of the tasters."""
+    usual = values[0].session_sd if values else float(session_shift_sd(USUAL_SIGMA))
+    return np.asarray(-0.5 * (np.log(NOISE / usual) / _NOISE_FACTOR_SD) ** 2, dtype=np.float64)
+
+
 def trend(values: Sequence[Value]) -> Trend | None:
     """Return the straight-line trend over the days; slope N(0, 1) per 30 days and level N(6, 3) before any evidence."""
     day = np.array([value.day for value in values])
@@ -232,7 +237,7 @@ def trend(values: Sequence[Value]) -> Trend | None:
         return None
     centre = day.mean()
     columns = np.column_stack([np.ones(day.size), (day - centre) / 30.0])
-    weighed = np.linalg.solve(covariance_of(values, noise=_NOISE_OF_TREND), columns)
+    weighed = np.linalg.solve(covariance_of(values, noise=values[0].session_sd), columns)
     precision = weighed.T @ columns + np.diag([1 / 9, 1.0])
     covariance = np.linalg.inv(precision)
     slope = float((covariance @ (weighed.T @ np.array([value.mean for value in values]) + np.array([6 / 9, 0.0])))[1])

@@ -17,7 +17,7 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.certainty import never_certain
-from tastings.maths.roast.fading import START_MEAN, START_SD, Value, covariance_of
+from tastings.maths.roast.fading import NOISE, START_MEAN, START_SD, Value, covariance_of, noise_log_prior
 
 USUAL_REST_DAYS = {"light": (14, 30), "medium": (30, 60), "medium_dark": (45, 90), "dark": (60, 180)}
 """Shortest and longest usual rest by degree of roast. [days]"""
@@ -39,12 +39,8 @@ _GAIN = np.linspace(0.0, 3.0, 13)
 _GAIN_MEAN, _GAIN_SD = 1.2, 0.7
 _FALL = np.array([0.0, -0.15, -0.3, -0.6, -1.0])
 _FALL_WEIGHT = np.array([0.47, 0.15, 0.17, 0.13, 0.08])
-"""More than a third of the teas falls noticeably (own value). In simulated lots, of which as many do, a prior of a
-quarter was 11 points too low where most of its answers lie."""
+"""More than a third of the teas falls noticeably (own value)."""
 _LEVEL_MEAN, _LEVEL_SD = 6.0, 3.0
-_NOISE = np.array([0.1, 0.25, 0.5, 0.8])
-"""From session to session, beyond the variance of a value; each as likely (own values). With 0.25 alone two to five
-tastings seemed to show that a tea does not fall: 0.14 stated was 0.33 true in simulated lots. [points]"""
 _Z80 = 1.2816
 
 
@@ -145,8 +141,8 @@ def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray) -> FloatArray:
     )
     left = mean - expected
     by_noise = []
-    for noise in _NOISE:
+    for noise, log_prior in zip(NOISE, noise_log_prior(liking), strict=True):
         covariance = covariance_of(liking, noise=float(noise)) + _LEVEL_SD**2
         square = np.einsum("mrgfi,ij,mrgfj->mrgf", left, np.linalg.inv(covariance), left)
-        by_noise.append(-0.5 * (square + np.linalg.slogdet(covariance)[1]))
+        by_noise.append(log_prior - 0.5 * (square + np.linalg.slogdet(covariance)[1]))
     return np.asarray(np.logaddexp.reduce(by_noise), dtype=np.float64)

@@ -24,10 +24,10 @@ from tastings.maths.brewing.extraction import Grid
 from tastings.maths.certainty import never_certain
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS
 from tastings.maths.curve.evidence import PreparedSession
+from tastings.maths.curve.level import USUAL_SIGMA
 from tastings.maths.curve.posterior import SIGMA_LOG_PRIOR, Posterior, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.curve.scale_effects import expected_absent_tasters, is_calibrated, unknown_shift_sd
-from tastings.maths.curve.level import USUAL_SIGMA
 from tastings.maths.curve.sufficient_statistics import SIGMA, session_shift_sd
 
 LEAST_SPAN_DAYS = 7

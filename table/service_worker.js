@@ -1,12 +1,16 @@
-// Keeps the files of the app, so that it opens without a network. The server puts VERSION and FILES in front: the
-// digest of the whole, and that of each file by its address.
+// Keeps the files of the app, so that it opens without a network. The server adds VERSION and FILES: the digest of the
+// whole, and of each file.
 /* global VERSION, FILES */
 
 const PAGE = "/table/";
 const PREFIX = "leafspan shell ";
 const CACHE = PREFIX + VERSION;
 
-self.addEventListener("install", (event) => event.waitUntil(install()));
+self.addEventListener("install", (event) => {
+  // Data pass by: a new version waits for a busy worker.
+  event.addRoutes?.({ condition: { urlPattern: "/api/*" }, source: "network" });
+  event.waitUntil(install());
+});
 
 self.addEventListener("activate", (event) => event.waitUntil(activate()));
 
@@ -22,7 +26,7 @@ self.addEventListener("fetch", (event) => {
   else if (url.pathname in FILES) event.respondWith(stored(url.pathname, request));
 });
 
-/** Store every file, or fail: a shell of two versions would be broken. */
+/** Store all files or fail. */
 async function install() {
   const cache = await caches.open(CACHE);
   const former = await Promise.all((await caches.keys()).filter(isShell).map((name) => caches.open(name)));
@@ -56,7 +60,7 @@ function isShell(name) {
   return name.startsWith(PREFIX);
 }
 
-/** The stored file; from the server only when the browser has dropped it. */
+/** The stored file, or the server's once the browser has dropped it. */
 async function stored(address, request) {
   const cache = await caches.open(CACHE);
   return (await cache.match(address)) ?? fetch(request);

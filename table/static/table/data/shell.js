@@ -7,7 +7,7 @@ export const updateWaits = signal(false);
 /** @type {?ServiceWorkerRegistration} */
 let registration = null;
 
-/** Register the service worker and watch for new versions of the app. */
+/** Register the worker and watch for new versions. */
 export async function registerShell() {
   if (!("serviceWorker" in navigator)) return;
   registration = await navigator.serviceWorker.register(workerAddress(), { updateViaCache: "none" });
@@ -16,12 +16,12 @@ export async function registerShell() {
   note();
 }
 
-/** Ask the server whether there is a new version. */
+/** Ask for a new version. */
 export function lookForUpdate() {
   registration?.update().catch(() => {});
 }
 
-/** Change to the new version: the page loads again. To be called when no timer runs and nothing is half-written. */
+/** Load the new version; only while no timer runs and nothing is half-written. */
 export function takeUpdate() {
   const waiting = registration?.waiting;
   if (!waiting) return;

@@ -60,7 +60,7 @@ function isShell(name) {
   return name.startsWith(PREFIX);
 }
 
-/** The stored file, or the server's once the browser has dropped it. */
+/** The stored file, or the server's if it was dropped. */
 async function stored(address, request) {
   const cache = await caches.open(CACHE);
   return (await cache.match(address)) ?? fetch(request);

@@ -60,8 +60,13 @@ def pytest_itemcollected(item):
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items):
-    """Put tests that start programs first: they often wait, and at the end nothing would use the cores meanwhile."""
-    items.sort(key=lambda item: not (item.path.parent.name == "config" or "live_server" in item.fixturenames))
+    """Put long tests first, lest one runs alone at the end; then those that start programs, since these often wait."""
+
+    def place(item):
+        starts_programs = item.path.parent.name == "config" or "live_server" in item.fixturenames
+        return 0 if item.get_closest_marker("long") else 1 if starts_programs else 2
+
+    items.sort(key=place)
 
 
 def pytest_collection_finish():

@@ -123,6 +123,7 @@ def move_round(flight):
     FlightCup.objects.bulk_update(cups, ["lot"])
 
 
+@pytest.mark.long
 def test_nothing_before_the_reveal_depends_on_what_is_in_the_cups(scene, caplog):
     flight, place, ids, everyone = scene
     taster = everyone["taster"]

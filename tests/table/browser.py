@@ -11,7 +11,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Error, Page, Playwright, sync_playwright
 
 from config.dev.checks import find_browser
 
@@ -101,7 +101,12 @@ class Phone:
         page.on("pageerror", lambda error: self.errors.append(str(error)))
         page.on("console", self._note)
         page.goto(self.url + path)
-        page.evaluate(OPEN_STORE)
+        try:
+            page.evaluate(OPEN_STORE)
+        except Error as error:  # seen right after Chromium was killed; a store that cannot be opened fails again
+            if "garbage collected" not in str(error):
+                raise
+            page.evaluate(OPEN_STORE)
 
     def _note(self, message: Any) -> None:
         if message.type == "error" and "Failed to load resource" not in message.text:

@@ -7,7 +7,7 @@ const PREFIX = "leafspan shell ";
 const CACHE = PREFIX + VERSION;
 
 self.addEventListener("install", (event) => {
-  // Data pass by: a new version waits for a busy worker.
+  // Data bypass it: a busy worker keeps a new one waiting.
   event.addRoutes?.({ condition: { urlPattern: "/api/*" }, source: "network" });
   event.waitUntil(install());
 });

@@ -37,6 +37,8 @@ FLOOR = np.arange(0.125, 8.0, 0.25)
 START = np.arange(0.125, 10.0, 0.25)
 NOISE = np.array([0.05, 0.1, 0.2, 0.4, 0.8])
 """From session to session: how much is learned, since sessions of a steady team differ by less than others. [points]"""
+USUAL_SESSION_SD = float(session_shift_sd(USUAL_SIGMA))
+"""What a taster's sessions usually differ by, at the usual noise of ratings. [points]"""
 _NOISE_FACTOR_SD = 0.7
 START_MEAN, START_SD = 5.0, 2.5
 """Roast on the first day of a tea whose degree of roast is not known. [points]"""
@@ -50,8 +52,8 @@ _LEAST_WEIGHT = 1e-7
 class Value:
     """One session's value of an attribute on the even brew: mean of the first eight cups and its variance.
 
-    The variance holds the noise of the ratings. Not the taster's gain and shift, which ``scale`` describes, nor those
-    of the session, whose usual sd is ``session_sd`` [points].
+    The variance is that of the ratings alone: ``scale`` describes the taster's gain and shift, and ``session_sd`` is
+    what sessions of such tasters usually differ by [points].
     """
 
     session: str
@@ -60,7 +62,7 @@ class Value:
     mean: float
     variance: float
     scale: TasterScale
-    session_sd: float = float(session_shift_sd(USUAL_SIGMA))
+    session_sd: float = USUAL_SESSION_SD
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +228,7 @@ def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, le
 
 def noise_log_prior(values: Sequence[Value]) -> FloatArray:
     """Return the log prior of each of ``NOISE``, up to a number: log-normal around the usual one of the tasters."""
-    usual = values[0].session_sd if values else float(session_shift_sd(USUAL_SIGMA))
+    usual = values[0].session_sd if values else USUAL_SESSION_SD
     return np.asarray(-0.5 * (np.log(NOISE / usual) / _NOISE_FACTOR_SD) ** 2, dtype=np.float64)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -52,7 +52,7 @@ class ArrivalPage(View):
         return render(request, "pages/arrival.html", context)
 
 
-def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, Any]:
+def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, object]:
     arrival, labels = arrival_check_for(member, lot.id), labels_of(member)
     check = arrival.check
     if arrival.sample is None or check is None:
@@ -82,7 +82,7 @@ def _actions(member: Member, arrival: LotArrival) -> dict[str, str]:
     return {**(writes if member.may_write else {}), _("Triangle tests"): reverse("triangles", args=[arrival.lot])}
 
 
-def _row(row: Compared, labels: Mapping[str, str]) -> dict[str, Any]:
+def _row(row: Compared, labels: Mapping[str, str]) -> dict[str, object]:
     low, at, high = _place(row.low), _place(row.difference), _place(row.high)
     return {
         "label": descriptor_label(row.descriptor, labels),
@@ -96,7 +96,7 @@ def _row(row: Compared, labels: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def _test(test: TriangleTest) -> dict[str, Any]:
+def _test(test: TriangleTest) -> dict[str, object]:
     result = result_of(test)
     return {"id": test.id, "on": day(test.held_on), "sentence": result_sentences(result)[0] if result else ""}
 

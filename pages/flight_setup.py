@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
@@ -179,7 +179,7 @@ def _render(  # noqa: PLR0913 - what the page shows
         room = max(0, MOST_SAMPLES - len(chosen))
         chosen += [str(sample.id) for sample in listed[:room]]
         listed = listed[room:]
-    context: dict[str, Any] = {
+    context: dict[str, object] = {
         "form": form,
         "wrong": wrong_fields(form),
         "flight": flight,

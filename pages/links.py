@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.conf import settings
@@ -133,7 +133,7 @@ class WaitingLinks(View):
         return owned
 
 
-def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]:
+def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, object]:
     """Describe one link; one that has ended has no address."""
     return {
         "id": str(share.id),

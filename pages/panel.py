@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -77,7 +77,7 @@ def _progress(panel: PanelFigures, taster: str) -> Joining:
     return joining(panel.scales.get(STRENGTH, {}).get(taster) or TasterScale())
 
 
-def _joining(panel: PanelFigures, taster: str) -> dict[str, Any]:
+def _joining(panel: PanelFigures, taster: str) -> dict[str, object]:
     progress = _progress(panel, taster)
     return {"done": progress.done, "needed": progress.needed, "sentence": joining_sentence(progress)}
 
@@ -96,7 +96,7 @@ def _agreements(panel: PanelFigures, labels: Mapping[str, str]) -> list[tuple[st
     return [(listed(of_words), sentence) for sentence, of_words in words.items()]
 
 
-def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str, Any]:
+def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str, object]:
     agreement = panel.descriptors[key].agreement
     return {
         "label": descriptor_label(key, labels),
@@ -107,7 +107,7 @@ def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str,
     }
 
 
-def _taster(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> dict[str, Any]:
+def _taster(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> dict[str, object]:
     """Return what is to be known of a taster, and the figures of each word behind it."""
     by_key = {row.descriptor: row for row in panel.rows_of(taster)}
     rows = [by_key[key] for key in _in_order(by_key)]
@@ -124,7 +124,7 @@ def _taster(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> dict
     }
 
 
-def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, Any]:
+def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, object]:
     sd = row.figures.repeatability_sd
     return {
         "label": descriptor_label(row.descriptor, labels),

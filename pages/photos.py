@@ -106,7 +106,7 @@ class PhotosOf(View):
         return render(request, "pages/record_photos.html", context, status=422 if form.errors else 200)
 
 
-def _row(photo: Photo) -> dict[str, Any]:
+def _row(photo: Photo) -> dict[str, object]:
     """Describe a photo; one that is not ready says why."""
     state = {"receiving": _("not received completely"), "checking": _("is being checked; load this page again")}
     why = str(REFUSALS.get(photo.reason, "")) if photo.reason else str(state.get(photo.state, ""))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -111,8 +112,8 @@ def _render(  # noqa: PLR0913 - what the page shows
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
     described = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
     rows = [row for row in described if row is not None]
-    set_once = [row for row in rows if not row["earlier"] and row["now"]["value"] != NOTHING]
-    by_edit = Counter(_who_and_when(row["now"]) for row in set_once)
+    set_once = [row for row in rows if not row.earlier and row.now.value != NOTHING]
+    by_edit = Counter((row.now.who, row.now.when) for row in set_once)
     most_set = max(by_edit, key=by_edit.__getitem__, default=None)
     context = {
         "type": schema.type,
@@ -121,19 +122,14 @@ def _render(  # noqa: PLR0913 - what the page shows
         "name": record_name(member, schema.type, values),
         "deleted": _is_deleted(member, schema.type, record),
         "deleted_text": DELETED_WORDS[schema.type],
-        "changed": [row for row in rows if row["earlier"]],
-        "once": [{**row, "alone": _who_and_when(row["now"]) != most_set} for row in set_once],
+        "changed": [row for row in rows if row.earlier],
+        "once": [(row, (row.now.who, row.now.when) != most_set) for row in set_once],
         "first": None if most_set is None else {"who": most_set[0], "when": most_set[1]},
         "reasons": reasons,
         "may_write": member.may_write,
         "list": reverse("lots-page"),
     }
     return render(request, "pages/record_history.html", context, status=422 if reasons else 200)
-
-
-def _who_and_when(value: Mapping[str, object]) -> tuple[object, object]:
-    """Return by whom and when a value was set."""
-    return value["who"], value["when"]
 
 
 def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:
@@ -144,28 +140,42 @@ def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:
     return False
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A value that a field has or had: by whom and when it was set, for people, and its moment."""
+
+    value: str
+    who: str
+    when: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class FieldRow:
+    """A field with its present value and the earlier ones; ``fixed`` if nobody can change it."""
+
+    name: str
+    label: str
+    now: Written
+    earlier: list[Written]
+    fixed: bool
+
+
 def _row(
     type_name: str, field: Field, history: History, *, people: Mapping[str, str], options: Options
-) -> dict[str, Any] | None:
-    """Return a field with its present value and the earlier ones; None for one that was never set."""
+) -> FieldRow | None:
+    """Return a field's values; None for one that was never set."""
 
-    def entry(change: Mapping[str, object]) -> dict[str, object]:
+    def written(change: Mapping[str, object]) -> Written:
         at = str(change["at"])
         author = people.get(str(change["by"])) or _("somebody")
-        value = value_text(field, change["value"], options)
-        return {"value": value, "who": author, "when": day_and_time(at), "at": at}
+        return Written(value=value_text(field, change["value"], options), who=author, when=day_and_time(at), at=at)
 
-    current = [entry(change) for change in history["current"] if change["field"] == field.name]
+    current = [written(change) for change in history["current"] if change["field"] == field.name]
     if not current:
         return None
-    earlier = [entry(change) for change in history["overwritten"] if change["field"] == field.name]
-    return {
-        "name": field.name,
-        "label": field_label(type_name, field.name),
-        "now": current[0],
-        "earlier": earlier,
-        "fixed": field.fixed,
-    }
+    earlier = [written(change) for change in history["overwritten"] if change["field"] == field.name]
+    return FieldRow(field.name, field_label(type_name, field.name), now=current[0], earlier=earlier, fixed=field.fixed)
 
 
 urlpatterns = [

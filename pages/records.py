@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 from uuid import UUID, uuid4, uuid5
 
@@ -216,7 +216,7 @@ def _accept(request: HttpRequest, member: Member, note: Record) -> HttpResponse:
     return redirect(address_of("session", UUID(str(note.fields["session"]))))
 
 
-def _suggestions(member: Member, note: Record) -> dict[str, Any]:
+def _suggestions(member: Member, note: Record) -> dict[str, object]:
     """Return the words that a note's text suggests to its taster, unless they are noted already."""
     try:
         check_may_accept(member, note.id)
@@ -258,7 +258,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
     type_name = form.schema.type
     values = record.fields if record is not None else form.values
     back, back_to = _back(type_name, values, record)
-    context: dict[str, Any] = {
+    context: dict[str, object] = {
         "form": form,
         "sections": [
             _section(form, title, [name for name in names if name in form.fields], is_open=place < _OPEN_SECTIONS)
@@ -317,7 +317,7 @@ def _facts(form: RecordForm) -> list[tuple[str, str]]:
     ]
 
 
-def _section(form: RecordForm, title: StrOrPromise, names: Sequence[str], *, is_open: bool) -> dict[str, Any]:
+def _section(form: RecordForm, title: StrOrPromise, names: Sequence[str], *, is_open: bool) -> dict[str, object]:
     """Return one section of a form: folded on a narrow screen, it says what stands in it."""
     known = form.schema.by_name()
     return {

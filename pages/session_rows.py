@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pages.record_fields import address_of, children_of, infusion_name, options_for
 from pages.record_forms import value_text
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 
-def rows_of_session(member: Member, session: Record) -> dict[str, Any]:
+def rows_of_session(member: Member, session: Record) -> dict[str, object]:
     """Return the rows of a session's infusions and notes, each leading to its page."""
     infusions = children_of(member, "infusion", session.id)
     names = {str(infusion.id): infusion_name(infusion.fields["number"]) for infusion in infusions}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -38,7 +38,7 @@ class UsagePage(View):
         return render(request, "pages/usage.html", {"teams": [team_usage(member) for member in owned]})
 
 
-def team_usage(member: Member) -> dict[str, Any]:
+def team_usage(member: Member) -> dict[str, object]:
     """Return a sentence on whether there is room, and the rows of the team and of its members."""
     usage = usage_of_team(member)
     people = [(str(login.user), {quota.name: quota for quota in quotas}) for login, quotas in usage.members]
@@ -60,7 +60,7 @@ def team_usage(member: Member) -> dict[str, Any]:
     }
 
 
-def _row(quota: Quota) -> dict[str, Any]:
+def _row(quota: Quota) -> dict[str, object]:
     return {
         "label": capitalised(quota_label(quota.name)),
         "used": used_of(quota.name, quota.used, quota.limit),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +26,8 @@ from tastings.wording.families import FAMILIES
 from tastings.wording.labels import descriptor_label
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
+    from uuid import UUID
 
     from tastings.queries.records import Record
     from teams.models import Member
@@ -42,44 +44,60 @@ class Words(View):
         member, q = chosen_member(request), request.GET.get("q", "").strip()[:120]
         noted = word_use(member, since=timezone.now() - timedelta(days=_COUNTED_DAYS))
         words = [_row(word, noted) for word in words_of(member)]
-        matches = [row for row in words if _matches(row, q)]
-        own = [row for row in matches if not row["built_in"]]
-        noticed = [row for row in words if row["n"] and not row["is_rated"]]
-        most = sorted(noticed, key=lambda row: -row["n"])[:_MOST_NOTED]
+        matches = [word for word in words if word.matches(q)]
+        noticed = [word for word in words if word.n and not word.is_rated]
+        most = sorted(noticed, key=lambda word: -word.n)[:_MOST_NOTED]
         context = {
             "q": q,
-            "n_built_in": sum(row["built_in"] for row in words),
-            "n_own": sum(not row["built_in"] for row in words),
-            "own": sorted(own, key=lambda row: (-row["n"], row["name"].casefold())),
-            "most": [{**row, "share": 100 * row["n"] / most[0]["n"]} for row in most],
-            "families": _by_family(row for row in matches if row["built_in"]),
+            "n_built_in": sum(word.built_in for word in words),
+            "n_own": sum(not word.built_in for word in words),
+            "own": sorted((word for word in matches if not word.built_in), key=_most_noted_first),
+            "most": [(word, 100 * word.n / most[0].n) for word in most],
+            "families": _by_family(word for word in matches if word.built_in),
             "member": member,
         }
         return render(request, "pages/words.html", context)
 
 
-def _row(word: Record, noted: Any) -> dict[str, Any]:  # noqa: ANN401
+@dataclass(frozen=True, slots=True)
+class WordRow:
+    """A word as the page lists it; ``n`` is how often the team noted it in the last year."""
+
+    id: UUID
+    name: str
+    synonyms: list[str]
+    family: str
+    built_in: bool
+    is_rated: bool
+    n: int
+
+    def matches(self, q: str) -> bool:
+        """Return whether the word, its family or a synonym has the text in it."""
+        return any(q.casefold() in text.casefold() for text in (self.name, self.family, *self.synonyms))
+
+
+def _row(word: Record, noted: Mapping[str, int]) -> WordRow:
     fields = word.fields
-    key, family = str(fields["key"]), str(fields.get("family") or "")
-    return {
-        "id": word.id,
-        "name": descriptor_label(key, {key: str(fields["label"])}) if fields["built_in"] else str(fields["label"]),
-        "synonyms": fields["synonyms"],
-        "family": family,
-        "built_in": bool(fields["built_in"]),
-        "is_rated": bool(fields["rated_each_infusion"]),
-        "n": noted.get(key, 0),
-    }
+    key, synonyms = str(fields["key"]), fields["synonyms"]
+    return WordRow(
+        id=word.id,
+        name=descriptor_label(key, {key: str(fields["label"])}) if fields["built_in"] else str(fields["label"]),
+        synonyms=[str(synonym) for synonym in synonyms] if isinstance(synonyms, list) else [],
+        family=str(fields.get("family") or ""),
+        built_in=bool(fields["built_in"]),
+        is_rated=bool(fields["rated_each_infusion"]),
+        n=noted.get(key, 0),
+    )
 
 
-def _matches(row: dict[str, Any], q: str) -> bool:
-    return any(q.casefold() in text.casefold() for text in (row["name"], row["family"], *row["synonyms"]))
+def _most_noted_first(word: WordRow) -> tuple[int, str]:
+    return -word.n, word.name.casefold()
 
 
-def _by_family(rows: Iterable[dict[str, Any]]) -> list[tuple[object, list[dict[str, Any]]]]:
-    groups: dict[str, list[dict[str, Any]]] = {}
-    for row in sorted(rows, key=lambda row: (-row["n"], row["name"].casefold())):
-        groups.setdefault(row["family"], []).append(row)
+def _by_family(words: Iterable[WordRow]) -> list[tuple[object, list[WordRow]]]:
+    groups: dict[str, list[WordRow]] = {}
+    for word in sorted(words, key=_most_noted_first):
+        groups.setdefault(word.family, []).append(word)
     order = {name: place for place, name in enumerate(FAMILIES)}
     return [
         (FAMILIES.get(name, name), groups[name]) for name in sorted(groups, key=lambda key: (order.get(key, 99), key))

@@ -77,7 +77,7 @@ class Flights(APIView):
         """List flights; before its reveal a flight shows the caller's own cups, by code."""
         member = member_of(request)
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             return [flight_json(flight) for flight in flights_of(member, after=after, limit=limit)]
 
         return paginated_response(request, page)

@@ -3,9 +3,8 @@
 import hashlib
 import json
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import is_dataclass
-from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -73,7 +72,9 @@ def int_from_query(request: Request, name: str, *, default: int, highest: int) -
     return int(text)
 
 
-def paginated_response(request: Request, read: Callable[[UUID | None, int], Sequence[dict[str, Any]]]) -> Response:
+def paginated_response(
+    request: Request, read: Callable[[UUID | None, int], Sequence[Mapping[str, object]]]
+) -> Response:
     """Answer one page: ``read(after, limit)`` gives the rows after an id, in the order of their ids."""
     limit = int_from_query(request, "limit", default=DEFAULT_LIMIT, highest=MAX_LIMIT)
     after: UUID | None = None

@@ -1,6 +1,5 @@
 """Triangle tests: three cups, two of the same tea; is the odd one found more often than by chance."""
 
-from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
@@ -62,7 +61,7 @@ class TriangleTests(APIView):
         """List triangle tests with their answers: those of one ``lot``, or those in which one member is to taste."""
         member, lot, waits_for = member_of(request), id_from_query(request, "lot"), id_from_query(request, "waits_for")
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             tests = triangle_tests_of(member, lot=lot, waits_for=waits_for, after=after, limit=limit)
             return [to_stored(triangle_answer(test)) for test in tests]
 

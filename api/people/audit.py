@@ -55,7 +55,7 @@ class Audit(APIView):
             detail = _("one of %(choices)s") % {"choices": ", ".join(EVENTS)}
             raise Invalid(problems=[Problem("what", "choice", detail)])
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             entries = list_audit(member, events=None if event is None else (event,), after=after, limit=limit)
             return list(AuditEntrySerializer(entries, many=True).data)
 

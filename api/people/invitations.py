@@ -124,7 +124,7 @@ class Invitations(APIView):
         """List invitations, the newest first, those that ended included; owners only."""
         member = member_of(request)
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             return list(InvitationSerializer(invitations_of(member, after=after, limit=limit), many=True).data)
 
         return paginated_response(request, page)

@@ -112,7 +112,7 @@ class Photos(APIView):
             elif name not in ("after", "limit"):
                 raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("can be filtered by session, lot"))])
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             return list(
                 PhotoSerializer(
                     list_photos(

@@ -92,7 +92,7 @@ class RecordList(RecordView):
         filters = {name: str(value) for name, value in request.query_params.items() if name not in ("after", "limit")}
         member = member_of(request)
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             rows = read_from_replica(
                 lambda: list_records(member, self.type_name, filters=filters, after=after, limit=limit),
                 state=counter_of(member.team_id),

@@ -90,7 +90,7 @@ class Shares(APIView):
         """List the shared links, for buyers and owners; with ``lot`` those to one lot."""
         member, lot = member_of(request), id_from_query(request, "lot")
 
-        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
             rows = shares_of(member, lot=lot, after=after, limit=limit)
             return list(ShareSerializer(rows, many=True, context={"request": request}).data)
 

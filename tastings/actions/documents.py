@@ -3,7 +3,6 @@
 import logging
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
-from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -21,13 +20,13 @@ MAX_DOCUMENTS = 500
 """Most documents of one team."""
 _log = logging.getLogger(__name__)
 
-Typesetter = Callable[[str, str, Mapping[str, Any], Mapping[str, bytes]], bytes]
+Typesetter = Callable[[str, str, Mapping[str, object], Mapping[str, bytes]], bytes]
 """Sets a layout in a form from a payload and pictures; raises ValueError when it cannot."""
 
 
 @transaction.atomic
 def request_document(  # noqa: PLR0913 - what a document is made from, one by one
-    team: UUID, *, digest: str, layout: str, form: str, payload: Mapping[str, Any], now: datetime
+    team: UUID, *, digest: str, layout: str, form: str, payload: Mapping[str, object], now: datetime
 ) -> RenderedDocument:
     """Return the document of this digest; queue its rendering unless it is there or being rendered."""
     document, created = RenderedDocument.objects.select_for_update().get_or_create(

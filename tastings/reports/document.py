@@ -31,7 +31,7 @@ from tastings.wording.numbers import isolated, one_decimal
 LONGEST_NAME, LONGEST_LABEL = 80, 60  # characters
 
 
-def report_document(content: ReportContent) -> dict[str, Any]:
+def report_document(content: ReportContent) -> dict[str, object]:
     """Return what the layout ``report`` reads, as JSON."""
     facts, figures = report_facts(content), content.development.figures
     rows = by_peak(comparable(figures))
@@ -131,7 +131,7 @@ def _layer(row: LayerRow) -> dict[str, str]:
     }
 
 
-def _strip(label: str, row: PeakRow) -> dict[str, Any]:
+def _strip(label: str, row: PeakRow) -> dict[str, object]:
     return {
         "label": _text(label)[:LONGEST_LABEL],
         "peak": row.peak,
@@ -148,7 +148,7 @@ def _strip(label: str, row: PeakRow) -> dict[str, Any]:
     }
 
 
-def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[str, Any]:
+def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[str, object]:
     """Return the strength curve as the layouts draw it."""
     points, ratings = figures.curve_of("strength"), rated_strength(tasted)
     tasters = sorted({rating.taster for rating in ratings})
@@ -171,7 +171,7 @@ def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[s
     }
 
 
-def _steeps(steeps: Steeps, infusions: int) -> Mapping[str, Any] | None:
+def _steeps(steeps: Steeps, infusions: int) -> Mapping[str, object] | None:
     if not steeps.recommended:
         return None
     low, high = (None if end is None else min(max(end, 0.5), infusions) for end in (steeps.low, steeps.high))

@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -89,7 +88,7 @@ class CupSheet:
     cups: Sequence[FlightCup]
 
 
-def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str, Any]:
+def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str, object]:
     """Build what the list of flights shows: those that wait for the reader first, then the newest."""
     rows = [
         FlightRow(
@@ -109,7 +108,7 @@ def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str,
 
 def flight_context(
     flight: FlightItem, *, answer: FlightAnswer | None, lots: Names, people: Names, shops: Names
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Build what a flight's page shows, with its answer after the reveal; lots, people and shops are names by id."""
     quality, progress = flight.plan.quality, flight.progress
     bought = {lot.lot for lot in flight.decision.chosen} if flight.decision is not None else set()
@@ -178,7 +177,7 @@ def chosen_rows(decision: FlightDecision | None, *, lots: Names) -> list[ChosenR
     ]
 
 
-def pouring_context(flight: FlightItem, plan: PouringPlan) -> dict[str, Any]:
+def pouring_context(flight: FlightItem, plan: PouringPlan) -> dict[str, object]:
     """Build the pourers' sheets: a table for each sitting of each taster."""
     sittings: dict[tuple[str, int], list[Pour]] = defaultdict(list)
     for pour in plan.pours:
@@ -191,7 +190,7 @@ def pouring_context(flight: FlightItem, plan: PouringPlan) -> dict[str, Any]:
     }
 
 
-def cups_context(flight: FlightItem, *, me: UUID) -> dict[str, Any]:
+def cups_context(flight: FlightItem, *, me: UUID) -> dict[str, object]:
     """Build the taster's own sheet: codes alone, with room to write."""
     sittings: dict[int, list[FlightCup]] = defaultdict(list)
     for cup in flight.cups:

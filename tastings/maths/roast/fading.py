@@ -5,9 +5,10 @@ variance. Over the days these values follow ``floor + (start - floor) 2^(-day / 
 to session; a taster's own offset and gain are shared by all of that taster's sessions. Half-life, floor, start and
 noise are on a fixed grid, so the answer is deterministic.
 
-Priors: half-life log-normal around 45 days (factor e), start N(5, 2.5) or that of its degree of roast, floor N(1.5, 2)
-but never above the start or below 0. That a fired tea settles within one month to a few, some within a year, is common
-practice, no source; no month-by-month series of tastings is published, so only the arithmetic is checked from outside.
+Priors: half-life log-normal around 45 days (four of five from 16 to 125), start N(5, 2.5) or that of its degree of
+roast, floor N(1.5, 2) but never above the start or below 0. That a fired tea settles within one month to a few, some
+within a year, is common practice, no source; no month-by-month series of tastings is published, so only the arithmetic
+is checked from outside.
 """
 
 from collections import Counter
@@ -40,12 +41,17 @@ NOISE = np.array([0.05, 0.1, 0.2, 0.4, 0.8])
 USUAL_SESSION_SD = float(session_shift_sd(USUAL_SIGMA))
 """What a taster's sessions usually differ by, at the usual noise of ratings. [points]"""
 _NOISE_FACTOR_SD = 0.7
+HALF_LIFE_MEDIAN_DAYS, HALF_LIFE_LOG_SD = 45.0, 0.8
+FLOOR_MEAN, FLOOR_SD = 1.5, 2.0
 START_MEAN, START_SD = 5.0, 2.5
 """Roast on the first day of a tea whose degree of roast is not known. [points]"""
 _LEAST_PRECISION = 0.02
 _LEAST_VARIANCE = 0.15**2
 """A session of nothing but zeros still leaves half a step of the scale unseen, whose standard deviation this is."""
 _LEAST_WEIGHT = 1e-7
+_LEVEL_STEP = 0.25
+_LEVELS = np.arange(0.0, 10.0 + _LEVEL_STEP, _LEVEL_STEP)
+"""Levels by which a taster's gain multiplies: each curve takes the nearest. [points]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,63 +173,74 @@ def fit_fade(values: Sequence[Value], *, start_mean: float = START_MEAN, start_s
 
     Notes
     -----
-    A taster's gain moves a high value further than a low one. How far is taken from a first fit: taken from the values
-    themselves, low ones would weigh more than high ones, and a tea would seem ready too soon.
+    A taster's gain multiplies the curve, so its error grows with the curve, not with what was rated: with one error for
+    all curves, a tea would be too likely to be far under what was rated. How the curve runs over the days of the values
+    is taken from a first fit; each curve of the grid multiplies gains by its own mean over these days.
     """
-    first = _fit_fade(values, start_mean=start_mean, start_sd=start_sd, levels=None)
+    first = _fit_fade(values, start_mean=start_mean, start_sd=start_sd, shape=np.ones(len(values)))
     if not values:
         return first
-    levels = np.array([float(first.at(value.day) @ first.weights) for value in values])
-    return _fit_fade(values, start_mean=start_mean, start_sd=start_sd, levels=levels)
+    expected = np.array([float(first.at(value.day) @ first.weights) for value in values])
+    return _fit_fade(values, start_mean=start_mean, start_sd=start_sd, shape=expected / expected.mean())
 
 
-def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, levels: FloatArray | None) -> Fade:
-    """Fit the curve with the covariance at given levels.
-
-    Given half-life and noise the log likelihood is quadratic in floor and start, so the grid over these costs nothing.
-    """
-    shape = (HALF_LIFE_DAYS.size, FLOOR.size, START.size)
-    floor, start = FLOOR[:, None], START[None, :]
+def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, shape: FloatArray) -> Fade:
+    """Fit the curve; ``shape`` is how it runs over the days of the values, with a mean of 1."""
+    floor, start = (part.ravel() for part in np.meshgrid(FLOOR, START, indexing="ij"))
+    floor, start = floor[floor <= start], start[floor <= start]
     log_prior = (
-        -0.5 * (np.log(HALF_LIFE_DAYS / 45.0) ** 2)[:, None, None]
-        - 0.5 * ((floor - 1.5) / 2.0) ** 2
+        -0.5 * (np.log(HALF_LIFE_DAYS / HALF_LIFE_MEDIAN_DAYS) / HALF_LIFE_LOG_SD)[:, None] ** 2
+        - 0.5 * ((floor - FLOOR_MEAN) / FLOOR_SD) ** 2
         - 0.5 * ((start - start_mean) / start_sd) ** 2
-        + np.where(floor <= start, 0.0, -np.inf)
     )
-    log_weight = np.empty((NOISE.size, *shape))
-    day, mean = np.array([value.day for value in values]), np.array([value.mean for value in values])
-    decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
-    log_prior_of_noise = noise_log_prior(values)
-    for index, noise in enumerate(NOISE):
-        log_weight[index] = log_prior + log_prior_of_noise[index]
-        if not values:
-            continue
-        root = np.linalg.cholesky(covariance_of(values, noise=float(noise), levels=levels))
-        columns = np.linalg.solve(root, np.stack([1 - decay, decay]).transpose(2, 0, 1).reshape(day.size, -1))
-        of_floor, of_start = columns[:, : len(HALF_LIFE_DAYS)], columns[:, len(HALF_LIFE_DAYS) :]
-        y_whitened = np.linalg.solve(root, mean)
-        square = y_whitened @ y_whitened + 2 * (
-            (of_floor * of_start).sum(axis=0)[:, None, None] * floor * start
-            - (y_whitened @ of_floor)[:, None, None] * floor
-            - (y_whitened @ of_start)[:, None, None] * start
-        )
-        square = square + (of_floor**2).sum(axis=0)[:, None, None] * floor**2
-        square = square + (of_start**2).sum(axis=0)[:, None, None] * start**2
-        log_weight[index] += -0.5 * square - np.log(np.diag(root)).sum()
+    log_weight = log_prior + noise_log_prior(values)[:, None, None]
+    if values:
+        log_weight += _log_likelihood(values, floor=floor, start=start, shape=shape)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     node = weight.sum(axis=0).ravel()
     likely = node > _LEAST_WEIGHT * node.max()
     half_life, floors, starts = (
-        np.broadcast_to(part, shape).ravel()[likely] for part in (HALF_LIFE_DAYS[:, None, None], floor, start)
+        np.broadcast_to(part, log_prior.shape).ravel()[likely] for part in (HALF_LIFE_DAYS[:, None], floor, start)
     )
     return Fade(
         half_life_days=half_life,
         floor=floors,
         start=starts,
         weights=node[likely] / node[likely].sum(),
-        noise=float(NOISE @ weight.sum(axis=(1, 2, 3))),
+        noise=float(NOISE @ weight.sum(axis=(1, 2))),
     )
+
+
+def _log_likelihood(values: Sequence[Value], *, floor: FloatArray, start: FloatArray, shape: FloatArray) -> FloatArray:
+    """Return the log likelihood of each noise, half-life, and floor with its start, up to a number.
+
+    ``floor`` and ``start`` are float64[n_nodes], the answer is float64[n_noise, n_half_lives, n_nodes]. Given noise,
+    half-life and the level by which gains multiply, minus twice it is quadratic in floor and start.
+    """
+    day, mean = np.array([value.day for value in values]), np.array([value.mean for value in values])
+    decay = np.exp2(-day[:, None] / HALF_LIFE_DAYS)
+    columns = np.concatenate([1 - decay, decay, mean[:, None]], axis=1)
+    remaining = decay.mean(axis=0)[:, None]
+    nearest = np.rint(((1 - remaining) * floor + remaining * start) / _LEVEL_STEP).astype(np.intp)
+    half_life = np.arange(HALF_LIFE_DAYS.size)[:, None]
+    log_likelihood = np.empty((NOISE.size, *nearest.shape))
+    for index, noise in enumerate(NOISE):
+        without_gains, at_one = (covariance_of(values, noise=float(noise), levels=part) for part in (0 * shape, shape))
+        root = np.linalg.cholesky(without_gains + (_LEVELS**2)[:, None, None] * (at_one - without_gains))
+        x, y, rated = np.split(np.linalg.solve(root, columns[None]), [decay.shape[1], 2 * decay.shape[1]], axis=2)
+        log_determinant = 2 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+        square = ((rated * rated).sum(axis=(1, 2)) + log_determinant)[nearest]
+        for sums, product in (
+            ((x * x).sum(axis=1), floor**2),
+            ((y * y).sum(axis=1), start**2),
+            ((x * y).sum(axis=1), 2 * floor * start),
+            ((x * rated).sum(axis=1), -2 * floor),
+            ((y * rated).sum(axis=1), -2 * start),
+        ):
+            square += sums[nearest, half_life] * product
+        log_likelihood[index] = -0.5 * square
+    return log_likelihood
 
 
 def noise_log_prior(values: Sequence[Value]) -> FloatArray:
@@ -251,8 +268,18 @@ def trend(values: Sequence[Value]) -> Trend | None:
 def covariance_of(values: Sequence[Value], *, noise: float, levels: FloatArray | None = None) -> FloatArray:
     """Return the covariance of the values: their own, session to session, and each taster's offset and gain.
 
-    ``levels`` are what the values would be without these errors [points], by which gains multiply; where None, all are
-    taken to be the mean of the values.
+    ``levels`` are what gains multiply in each value [points]; where None, the mean of the values.
+    """
+    if levels is None:
+        levels = np.full(len(values), max(float(np.mean([value.mean for value in values])), 0.0))
+    offset = np.array([value.scale.offset_sd for value in values])
+    gained = np.array([value.scale.gain_sd for value in values]) * levels
+    own = np.diag([value.variance + noise**2 for value in values])
+    return np.asarray(own + _shared_scale(values) * (np.outer(offset, offset) + np.outer(gained, gained)), np.float64)
+
+
+def _shared_scale(values: Sequence[Value]) -> FloatArray:
+    """Return which values share a taster's scale: 1 for the same taster, less what the team's mean takes away.
 
     The scale is the team's mean, so what tasters not calibrated yet give too much, others of the team give too little
     (:mod:`tastings.maths.curve.scale_effects`). Without that the date's interval held the day in 93 % of simulated
@@ -263,12 +290,7 @@ def covariance_of(values: Sequence[Value], *, noise: float, levels: FloatArray |
     counts = Counter(value.taster for value, not_known in zip(values, unknown, strict=True) if not_known)
     if counts:
         same -= np.outer(unknown, unknown) / (len(counts) + expected_absent_tasters(list(counts.values())))
-    offset = np.array([value.scale.offset_sd for value in values])
-    if levels is None:
-        levels = np.full(len(values), max(float(np.mean([value.mean for value in values])), 0.0))
-    gained = np.array([value.scale.gain_sd for value in values]) * levels
-    own = np.diag([value.variance + noise**2 for value in values])
-    return np.asarray(own + same * (np.outer(offset, offset) + np.outer(gained, gained)), dtype=np.float64)
+    return same
 
 
 def _at_noise_of_all(sd_of: Callable[[FloatArray], FloatArray], alone: Sequence[Posterior]) -> float:

@@ -1,11 +1,14 @@
 import numpy as np
 import pytest
+from scipy.special import softmax
+from scipy.stats import norm
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.even_brew import BOILING
 from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.curve.evidence import prepare_sessions
-from tastings.maths.roast.fading import Fade, Value, fit_fade, trend, values_of
+from tastings.maths.curve.profile import weighted_quantile
+from tastings.maths.roast.fading import NOISE, Fade, Value, fit_fade, noise_log_prior, trend, values_of
 from tests.maths.brewed import brew_of, pour_of
 
 
@@ -108,12 +111,25 @@ def test_calibrated_taster_keeps_the_scale_whatever_the_noise():
     assert found[0].scale == calibrated
 
 
-def test_low_value_weighs_no_more_than_a_high_one():
-    # A gain moves high values further, so a covariance at the values themselves would trust the low one more.
-    uneven = TasterScale(gain_sd=0.14, offset_sd=0.01)
-    tasted = [value(40, 3.0, taster="ann", scale=uneven), value(40, 6.0, taster="ben", scale=uneven)]
+def test_tasters_gains_multiply_the_curve():
+    """Against importance sampling: curves and gains are drawn from their priors and weighted by the ratings.
+
+    Two tasters rate far apart, so it matters that a gain moves high values further: with a covariance at the mean of
+    the values, the median came out as 4.5.
+    """
+    scale = TasterScale(gain_sd=0.14, offset_sd=0.01)
+    tasted = [value(40, 3.0, taster="ann", scale=scale), value(40, 6.0, taster="ben", scale=scale)]
+    rng, n = np.random.default_rng(11), 1_000_000
+    half_life = np.exp(rng.normal(np.log(45), 0.8, n))
+    floor, start = rng.normal(1.5, 2, n), rng.normal(5, 2.5, n)
+    possible = (floor >= 0) & (floor <= start) & (start <= 10) & (floor <= 8)
+    curve = (floor + (start - floor) * 2 ** (-40 / half_life))[possible]
+    noise = NOISE[rng.choice(NOISE.size, curve.size, p=softmax(noise_log_prior(tasted)))]
+    sd = np.sqrt(tasted[0].variance + 0.01**2 + noise**2)
+    weights = np.prod([norm.pdf(one.mean, rng.normal(1, 0.14, curve.size) * curve, sd) for one in tasted], axis=0)
+    sampled = [weighted_quantile(curve, weights=weights / weights.sum(), level=level) for level in (0.1, 0.5, 0.9)]
     found = fit_fade(tasted)
-    assert found.at(40) @ found.weights == pytest.approx(4.5, abs=0.2)
+    assert found.quantiles(found.at(40)) == pytest.approx(sampled, abs=0.06)
 
 
 def test_prior_of_the_first_day_decides_where_nothing_was_rated_soon():

@@ -141,7 +141,7 @@ def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class ShownValue:
     """A value that a field has or had: by whom and when it was set, for people, and its moment."""
 
     value: str
@@ -151,31 +151,32 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True)
-class FieldRow:
+class ShownField:
     """A field with its present value and the earlier ones; ``fixed`` if nobody can change it."""
 
     name: str
     label: str
-    now: Written
-    earlier: list[Written]
+    now: ShownValue
+    earlier: list[ShownValue]
     fixed: bool
 
 
 def _row(
     type_name: str, field: Field, history: History, *, people: Mapping[str, str], options: Options
-) -> FieldRow | None:
+) -> ShownField | None:
     """Return a field's values; None for one that was never set."""
 
-    def written(change: Mapping[str, object]) -> Written:
+    def written(change: Mapping[str, object]) -> ShownValue:
         at = str(change["at"])
         author = people.get(str(change["by"])) or _("somebody")
-        return Written(value=value_text(field, change["value"], options), who=author, when=day_and_time(at), at=at)
+        return ShownValue(value=value_text(field, change["value"], options), who=author, when=day_and_time(at), at=at)
 
     current = [written(change) for change in history["current"] if change["field"] == field.name]
     if not current:
         return None
     earlier = [written(change) for change in history["overwritten"] if change["field"] == field.name]
-    return FieldRow(field.name, field_label(type_name, field.name), now=current[0], earlier=earlier, fixed=field.fixed)
+    label = field_label(type_name, field.name)
+    return ShownField(field.name, label, now=current[0], earlier=earlier, fixed=field.fixed)
 
 
 urlpatterns = [

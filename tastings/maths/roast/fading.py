@@ -73,13 +73,16 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class Fade:
-    """The posterior of the fading curve: nodes of half-life [days], floor and start [points], weights that sum to 1."""
+    """The posterior of the fading curve: nodes of half-life [days], floor and start [points], weights that sum to 1.
+
+    ``noise_weights`` is how probable each of :data:`NOISE` is.
+    """
 
     half_life_days: FloatArray
     floor: FloatArray
     start: FloatArray
     weights: FloatArray
-    noise: float
+    noise_weights: FloatArray
 
     def at(self, day: float) -> FloatArray:
         """Return the value of each node so many days after roasting. [points]."""
@@ -208,7 +211,7 @@ def _fit_fade(values: Sequence[Value], *, start_mean: float, start_sd: float, sh
         floor=floors,
         start=starts,
         weights=node[likely] / node[likely].sum(),
-        noise=float(NOISE @ weight.sum(axis=(1, 2))),
+        noise_weights=weight.sum(axis=(1, 2)),
     )
 
 

@@ -25,7 +25,7 @@ from tastings.maths.certainty import never_certain
 from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.evidence import LeftOut, prepare_sessions
 from tastings.maths.curve.profile import TAIL, weighted_quantile
-from tastings.maths.roast.fading import LEAST_SPAN_DAYS, Fade, Trend, Value, fit_fade, trend, values_of
+from tastings.maths.roast.fading import LEAST_SPAN_DAYS, NOISE, Fade, Trend, Value, fit_fade, trend, values_of
 from tastings.maths.roast.rest import USUAL_REST_DAYS, Rest, fit_rest, usual_start
 
 Verdict = Literal["ready", "resting", "cannot_tell"]
@@ -229,7 +229,10 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     question = _Question(level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
     liking = values_of(followed, key=LIKING, day_of=day_of, even_brew=even_brew, grid=grid)
     moves = trend(liking)
-    rest = fit_rest(liking, degree=degree) if degree in USUAL_REST_DAYS or moves is not None else None
+    rest = None
+    if degree in USUAL_REST_DAYS or moves is not None:
+        # Sessions differ in liking by as much as in roast.
+        rest = fit_rest(liking, degree=degree, noise_weights=fade.noise_weights)
     ready = _ReadyDay.of(fade, rest=rest, level=level)
     days = sorted({value.day for value in values})
     falling = rest.probability_falling if rest is not None and moves is not None else None
@@ -348,7 +351,7 @@ def _next(fade: Fade, values: Sequence[Value], *, question: _Question, verdict: 
     days = [value.day for value in values]
     first, spread_yet = min(days), max(days) - min(days) >= LEAST_SPAN_DAYS
     under = np.minimum(fade.under(question.level), question.day + HORIZON_DAYS)
-    variance = float(np.median([value.variance for value in values])) + fade.noise**2
+    variance = float(np.median([value.variance for value in values])) + float(NOISE**2 @ fade.noise_weights)
     now = _width(under, weights=fade.weights)
     candidates = [
         (_expected_width(fade, under=under, day=question.day + ahead, variance=variance), ahead)

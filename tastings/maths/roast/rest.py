@@ -42,6 +42,7 @@ _FALL_WEIGHT = np.array([0.47, 0.15, 0.17, 0.13, 0.08])
 """More than a third of the teas falls noticeably (own value)."""
 _LEVEL_MEAN, _LEVEL_SD = 6.0, 3.0
 _Z80 = 1.2816
+_LEAST_WEIGHT = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +107,11 @@ def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, 
     return round(min(max(level, 0.0), 10.0), 1)
 
 
-def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
-    """Return the posterior of the rest; the usual rest of the degree without any rating of liking."""
+def fit_rest(liking: Sequence[Value], *, degree: str, noise_weights: FloatArray | None = None) -> Rest:
+    """Return the posterior of the rest; the usual rest of the degree without any rating of liking.
+
+    ``noise_weights`` is how probable each of ``NOISE`` is by what else the sessions rated; by default the usual prior.
+    """
     shortest, longest = USUAL_REST_DAYS.get(degree, UNKNOWN_REST_DAYS)
     centre, sd = np.log(shortest * longest) / 2, SPREAD_OF_RESTS * np.log(longest / shortest) / 2 / _Z80
     rest = np.exp(np.linspace(centre - 3 * sd, centre + 3 * sd, _N_REST))
@@ -118,7 +122,8 @@ def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
     )
     log_weight = np.broadcast_to(log_weight, (2, *log_weight.shape))
     if liking:
-        log_weight = log_weight + _log_likelihood(liking, rest=rest)
+        noise = noise_log_prior(liking) if noise_weights is None else np.log(np.maximum(noise_weights, _LEAST_WEIGHT))
+        log_weight = log_weight + _log_likelihood(liking, rest=rest, log_prior_of_noise=noise)
     weights = np.exp(log_weight - log_weight.max())
     # The part of the rest after which less than LEAST_GAIN is missing, on the straight line and on the other.
     share = LEAST_GAIN / np.maximum(_GAIN, LEAST_GAIN)
@@ -129,7 +134,7 @@ def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
     )
 
 
-def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray) -> FloatArray:
+def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray, log_prior_of_noise: FloatArray) -> FloatArray:
     day = np.array([value.day for value in liking])
     mean = np.array([value.mean for value in liking]) - _LEVEL_MEAN
     since = day / rest[:, None]
@@ -141,7 +146,7 @@ def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray) -> FloatArray:
     )
     left = mean - expected
     by_noise = []
-    for noise, log_prior in zip(NOISE, noise_log_prior(liking), strict=True):
+    for noise, log_prior in zip(NOISE, log_prior_of_noise, strict=True):
         covariance = covariance_of(liking, noise=float(noise)) + _LEVEL_SD**2
         square = np.einsum("mrgfi,ij,mrgfj->mrgf", left, np.linalg.inv(covariance), left)
         by_noise.append(log_prior - 0.5 * (square + np.linalg.slogdet(covariance)[1]))

@@ -39,7 +39,7 @@ def values(*brews):
 
 
 def one_node(*, half_life, floor, start):
-    return Fade(*(np.array([x]) for x in (half_life, floor, start, 1.0)), noise=0.2)
+    return Fade(*(np.array([x]) for x in (half_life, floor, start, 1.0)), noise_weights=np.full(5, 0.2))
 
 
 def test_day_under_a_level_solves_the_curve():
@@ -83,7 +83,8 @@ def test_how_much_sessions_differ_is_learned_from_them():
     def noise_of(sd):
         chance = np.random.default_rng(5)
         days = np.arange(5.0, 185.0, 15.0)
-        return fit_fade([value(d, 2 + 5 * 2 ** (-d / 50) + chance.normal(0, sd), variance=0.01) for d in days]).noise
+        values = [value(d, 2 + 5 * 2 ** (-d / 50) + chance.normal(0, sd), variance=0.01) for d in days]
+        return NOISE @ fit_fade(values).noise_weights
 
     assert noise_of(0.02) < 0.15
     assert noise_of(0.6) == pytest.approx(0.6, abs=0.2)

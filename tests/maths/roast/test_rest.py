@@ -85,6 +85,15 @@ def test_liking_that_falls_says_drink_it_now():
     assert found.under < 0.2  # the fire alone would have said: still resting
 
 
+def test_sessions_that_differ_in_roast_make_liking_less_certain_too():
+    def falling(*roast):
+        tasted = [tasting(30 * n, r, liking=7.0 - 0.4 * n, taster="a") for n, r in enumerate(roast, start=1)]
+        return found_for(*tasted, today=181, degree="light").falling
+
+    # the same likings; roast falls evenly, or jumps by a point from session to session
+    assert falling(3.0, 2.8, 2.6, 2.5, 2.4, 2.3) > falling(2.0, 4.0, 1.5, 3.5, 1.0, 3.0) + 0.02
+
+
 def test_date_with_an_interval_of_years_is_not_given():
     strong = [tasting(day, 7.0 - day / 100, taster=t) for day, t in ((5, "a"), (60, "b"), (110, "c"))]
     found = found_for(*strong, today=120, degree="dark", level=3.0)

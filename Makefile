@@ -36,7 +36,7 @@ mutation:  ## break merge, push, pull, reveal, row-level security and the poster
 run:  ## start everything in the foreground: database, broker, web, worker, timetable, demo data
 	@exec $(PYTHON) config/dev/venv.py run config.dev run
 
-study:  ## simulate tastings and compare what is computed with the truth: curves, labels and counts (writes docs/study.md), then answers to a buyer's questions; about half an hour
+study:  ## simulate tastings and compare what is computed with the truth: curves, labels and counts (writes docs/study.md), then answers to a buyer's questions; about fifty minutes
 	@OMP_NUM_THREADS=1 $(IN_VENV) benchmarks.study
 	@OMP_NUM_THREADS=1 $(IN_VENV) benchmarks.calibration
 

@@ -1,7 +1,7 @@
 """How far answers to a buyer's questions can be believed: readiness, arrivals, comparisons, flights on known truth.
 
 Run from the repository root: ``python -m benchmarks.calibration``. Progress goes to standard error, markdown to
-standard output; ``docs/measured.md`` has a run. One core; about twenty minutes at the usual size. Simulated lots are
+standard output; ``docs/measured.md`` has a run. One core; about forty minutes at the usual size. Simulated lots are
 those of ``benchmarks/questions.py``: leaf that the estimator does not assume, tasters that nobody has calibrated.
 """
 
@@ -30,7 +30,7 @@ from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.maths.curve.profile import TAIL
 
-LOTS = 2000
+LOTS = 4000
 ARRIVALS = 100
 SESSIONS = (1, 3, 6)
 DIFFERENCES = (0.0, NOTICEABLE, 3.0)

@@ -37,8 +37,8 @@ FALLS = 0.2
 _N_REST = 24
 _GAIN = np.linspace(0.0, 3.0, 13)
 _GAIN_MEAN, _GAIN_SD = 1.2, 0.7
-_FALL = np.array([0.0, -0.15, -0.3, -0.6, -1.0])
-_FALL_WEIGHT = np.array([0.47, 0.15, 0.17, 0.13, 0.08])
+_FALL = np.array([0.0, -0.1, -0.2, -0.35, -0.5, -0.7, -0.95])
+_FALL_WEIGHT = np.array([0.52, 0.1, 0.08, 0.09, 0.08, 0.07, 0.06])
 """More than a third of the teas falls noticeably (own value)."""
 _LEVEL_MEAN, _LEVEL_SD = 6.0, 3.0
 _Z80 = 1.2816

@@ -113,7 +113,7 @@ def _render(  # noqa: PLR0913 - what the page shows
     described = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
     rows = [row for row in described if row is not None]
     set_once = [row for row in rows if not row.earlier and row.now.value != NOTHING]
-    by_edit = Counter((row.now.who, row.now.when) for row in set_once)
+    by_edit = Counter(row.now.edit for row in set_once)
     most_set = max(by_edit, key=by_edit.__getitem__, default=None)
     context = {
         "type": schema.type,
@@ -123,7 +123,7 @@ def _render(  # noqa: PLR0913 - what the page shows
         "deleted": _is_deleted(member, schema.type, record),
         "deleted_text": DELETED_WORDS[schema.type],
         "changed": [row for row in rows if row.earlier],
-        "once": [(row, (row.now.who, row.now.when) != most_set) for row in set_once],
+        "once": [(row, row.now.edit != most_set) for row in set_once],
         "first": None if most_set is None else {"who": most_set[0], "when": most_set[1]},
         "reasons": reasons,
         "may_write": member.may_write,
@@ -148,6 +148,11 @@ class ShownValue:
     who: str
     when: str
     at: str
+
+    @property
+    def edit(self) -> tuple[str, str]:
+        """By whom and when, for people."""
+        return self.who, self.when
 
 
 @dataclass(frozen=True, slots=True)

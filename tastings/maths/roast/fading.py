@@ -42,7 +42,9 @@ USUAL_SESSION_SD = float(session_shift_sd(USUAL_SIGMA))
 """What a taster's sessions usually differ by, at the usual noise of ratings. [points]"""
 _NOISE_FACTOR_SD = 0.7
 HALF_LIFE_MEDIAN_DAYS, HALF_LIFE_LOG_SD = 45.0, 0.8
+"""How long half of what fades takes, before any evidence: median and sd of its logarithm."""
 FLOOR_MEAN, FLOOR_SD = 1.5, 2.0
+"""Where it settles, before any evidence. [points]"""
 START_MEAN, START_SD = 5.0, 2.5
 """Roast on the first day of a tea whose degree of roast is not known. [points]"""
 _LEAST_PRECISION = 0.02

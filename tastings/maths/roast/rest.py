@@ -42,7 +42,7 @@ _FALL_WEIGHT = np.array([0.52, 0.1, 0.08, 0.09, 0.08, 0.07, 0.06])
 """More than a third of the teas falls noticeably (own value)."""
 _LEVEL_MEAN, _LEVEL_SD = 6.0, 3.0
 _Z80 = 1.2816
-_LEAST_WEIGHT = 1e-12
+_LEAST_WEIGHT = 1e-12  # of a noise, whose logarithm is taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,8 +122,10 @@ def fit_rest(liking: Sequence[Value], *, degree: str, noise_weights: FloatArray 
     )
     log_weight = np.broadcast_to(log_weight, (2, *log_weight.shape))
     if liking:
-        noise = noise_log_prior(liking) if noise_weights is None else np.log(np.maximum(noise_weights, _LEAST_WEIGHT))
-        log_weight = log_weight + _log_likelihood(liking, rest=rest, log_prior_of_noise=noise)
+        of_noise = noise_log_prior(liking)
+        if noise_weights is not None:
+            of_noise = np.log(np.maximum(noise_weights, _LEAST_WEIGHT))
+        log_weight = log_weight + _log_likelihood(liking, rest=rest, log_prior_of_noise=of_noise)
     weights = np.exp(log_weight - log_weight.max())
     # The part of the rest after which less than LEAST_GAIN is missing, on the straight line and on the other.
     share = LEAST_GAIN / np.maximum(_GAIN, LEAST_GAIN)

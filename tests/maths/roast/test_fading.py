@@ -39,7 +39,8 @@ def values(*brews):
 
 
 def one_node(*, half_life, floor, start):
-    return Fade(*(np.array([x]) for x in (half_life, floor, start, 1.0)), noise_weights=np.full(5, 0.2))
+    evenly = np.full(NOISE.size, 1 / NOISE.size)
+    return Fade(*(np.array([x]) for x in (half_life, floor, start, 1.0)), noise_weights=evenly)
 
 
 def test_day_under_a_level_solves_the_curve():

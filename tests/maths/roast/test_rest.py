@@ -31,7 +31,7 @@ def test_usual_rest_stands_while_liking_says_nothing(degree):
 
 
 def test_waiting_makes_more_than_a_third_of_the_teas_worse_while_nothing_was_tasted():
-    """Own value; of simulated lots (``docs/measured.md``) the 411 that said 0.26 before were worse in 0.37."""
+    """Own value."""
     assert fit_rest((), degree="medium").probability_falling == pytest.approx(0.38, abs=0.02)
 
 

@@ -244,6 +244,7 @@ def test_word_in_any_writing_gets_a_key(taster):
     assert own["Rain on slate"].key == "rain_on_slate"
     assert own["雨后石板"].key.startswith("word_")
     assert own["Rain on slate"].synonyms == ["wet stone", "quarry"]
+    assert "Rain on slate" in browser.get("/team/words/?q=QUARRY").content.decode()
 
 
 def test_built_in_word_is_shown_in_the_language_of_the_page_and_offers_no_form(owner):

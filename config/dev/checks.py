@@ -1,11 +1,11 @@
 """All checks, as ``make test`` runs them: the tests on all cores, and beside them lint, types and import contracts."""
 
 import os
-import shutil
 import sys
 import tempfile
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from config.dev.process import Child, Pause, stop_all
@@ -16,6 +16,7 @@ STATIC = {"lint": ["-m", "ruff", "check", "."], "types": ["-m", "mypy", "."], "i
 # A test that waits for ever fails by name after ten minutes, with the stacks of its process.
 _LIMIT = ["-o", "faulthandler_timeout=600", "-o", "faulthandler_exit_on_timeout=true"]
 TESTS = ["-m", "pytest", "-q", "--dist", "worksteal", *_LIMIT]
+_LOWEST_PRIORITY = 19  # POSIX's highest nice value
 COLLECT = ["-m", "pytest", "-q", "--collect-only"]
 
 
@@ -66,6 +67,8 @@ def _run_side_by_side(queues: list[list[Child]], pause: Pause) -> list[str]:
                 child = queue[0]
                 if child.popen is None:
                     child.start()
+                    if child.name in STATIC:
+                        _lower_priority(child)
                 elif child.exit_code is not None:
                     queue.pop(0)
                     failed += [child.name] if child.exit_code != 0 else []
@@ -76,19 +79,20 @@ def _run_side_by_side(queues: list[list[Child]], pause: Pause) -> list[str]:
     return failed
 
 
+def _lower_priority(child: Child) -> None:
+    """Give a program only the processor time that the tests leave while they wait."""
+    if child.popen is not None:
+        with suppress(OSError):  # it may have ended
+            os.setpriority(os.PRIO_PROCESS, child.popen.pid, _LOWEST_PRIORITY)
+            # where Linux shares time out among sessions before processes: sched(7), autogroup
+            Path(f"/proc/{child.popen.pid}/autogroup").write_text(str(_LOWEST_PRIORITY))
+
+
 def _workers(env: Mapping[str, str]) -> int:
     """Return how many processes run tests: none beside pytest itself where the servers are not ours to share out.
 
-    One for each core, two at least; without a browser one more took a sixth more processor time. With a browser one
-    more: its tests often wait.
+    One for each core, two at least; one more took a sixth more processor time.
     """
     if env.get("DATABASE_URL") or env.get("REDIS_URL"):
         return 0
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2
-    return max(2, cores) + (1 if find_browser(env) else 0)
-
-
-def find_browser(env: Mapping[str, str]) -> str | None:
-    """Return the path of the browser for the tests: ``LEAFSPAN_CHROMIUM``, or the first installed; None without one."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    return env.get("LEAFSPAN_CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
+    return max(2, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)

@@ -18,6 +18,8 @@ from celery.bin.celery import celery
 from django.conf import settings
 from django.core.management import get_commands, load_command_class
 from django.utils import timezone
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from config.dev.broker import broker_program
 from config.dev.home import ROOT
@@ -168,7 +170,8 @@ def test_broker_asks_for_its_password(tmp_path):
     )  # fmt: skip
     try:
         until = time.monotonic() + 60
-        known = redis.Redis(port=port, password="of the test")
+        once = Retry(NoBackoff(), retries=0)
+        known = redis.Redis(port=port, password="of the test", retry=once)
         while True:
             try:
                 known.ping()
@@ -177,7 +180,7 @@ def test_broker_asks_for_its_password(tmp_path):
                 assert time.monotonic() < until
                 time.sleep(0.05)
         with pytest.raises(redis.AuthenticationError):
-            redis.Redis(port=port).ping()
+            redis.Redis(port=port, retry=once).ping()
         assert known.config_get("appendonly")["appendonly"] == "yes"
     finally:
         server.terminate()

@@ -1,6 +1,7 @@
 """What a team's tastings teach, and how it reaches the lots' figures."""
 
 from datetime import timedelta
+from types import SimpleNamespace
 from uuid import uuid4
 
 import pytest
@@ -8,12 +9,14 @@ from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
 from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
+from tastings.actions.lexicon import load_lexicon
 from tastings.actions.panels import refresh_panel
 from tastings.models import Development, TeamPanel
 from tastings.queries import panels
 from tastings.queries.panels import calibration_of, evidence_of
 from tests.api.phone import change, sync
-from tests.factories import LotFactory, person
+from tests.api.world import undone
+from tests.factories import LotFactory, TeamFactory, person
 
 pytestmark = pytest.mark.django_db
 CUPS = (4.0, 5.5, 6.0, 5.0, 4.0, 3.0)
@@ -35,17 +38,46 @@ def tasted(who, lot, *, gain=1.0, offset=0.0, ending=None):
     sync(who.client, changes, device=uuid4())
 
 
+@pytest.fixture(scope="module")
+def world(django_db_setup, django_db_blocker):
+    """Four lots tasted by three people, one of whom says everything two points higher; a test's changes are undone."""
+    with django_db_blocker.unblock(), undone():
+        load_lexicon()
+        team = TeamFactory()
+        people = {role: person(team, role) for role in ("taster", "buyer", "owner", "viewer")}
+        lots = [LotFactory(team=team) for _ in range(4)]
+        for lot in lots:
+            tasted(people["taster"], lot)
+            tasted(people["buyer"], lot)
+            tasted(people["owner"], lot, offset=2.0, ending="spent")
+            refresh_development(lot.id, now=timezone.now())
+        assert refresh_panel(team.id, now=timezone.now())
+        yield SimpleNamespace(lots=lots, **people)
+
+
 @pytest.fixture
-def panel_of_three(taster, buyer, owner, lexicon):
-    """Four lots tasted by three people, one of whom says everything two points higher."""
-    lots = [LotFactory(team=taster.team) for _ in range(4)]
-    for lot in lots:
-        tasted(taster, lot)
-        tasted(buyer, lot)
-        tasted(owner, lot, offset=2.0, ending="spent")
-        refresh_development(lot.id, now=timezone.now())
-    assert refresh_panel(taster.team.id, now=timezone.now())
-    return lots
+def panel_of_three(world, db):
+    return world.lots
+
+
+@pytest.fixture
+def taster(world, db):
+    return world.taster
+
+
+@pytest.fixture
+def buyer(world, db):
+    return world.buyer
+
+
+@pytest.fixture
+def owner(world, db):
+    return world.owner
+
+
+@pytest.fixture
+def viewer(world, db):
+    return world.viewer
 
 
 def test_a_taster_who_says_more_is_found_and_the_curve_allows_for_it(panel_of_three, taster, owner, buyer):
@@ -138,7 +170,8 @@ def test_a_taster_sees_their_own_and_the_panels_and_only_buyers_and_owners_all(p
     assert (strength["descriptor"], strength["tasters"], strength["lots"]) == ("strength", 3, 4)
 
 
-def test_a_team_without_tastings_has_an_empty_panel(taster):
+def test_a_team_without_tastings_has_an_empty_panel():
+    taster = person(TeamFactory(), "taster")
     found = taster.client.get("/api/v1/panel").json()
     assert (found["agreement"], found["tasters"], found["computed_at"]) == ([], [], None)
     assert found["finish_line"] == {"mean": 2.5, "sd": 1.0}

@@ -15,7 +15,7 @@ from tests.api.phone import change, sync
 from tests.factories import LotFactory, TeamFactory, person
 from tests.sync.test_push import pot
 from tests.tastings.photos.photographs import announce, on_disk, phone_photo, send, served
-from tests.tastings.workers import running_worker, wait_for
+from tests.tastings.workers import ALONE, running_worker, wait_for
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -30,7 +30,7 @@ def folder(tmp_path_factory):
 def log(django_db_setup, tmp_path_factory, folder):
     """The log of a worker, which runs for all tests of this file."""
     log = tmp_path_factory.mktemp("worker") / "log"
-    command = ("celery", "-A", "config", "worker", "--concurrency", "2", "--loglevel", "INFO")
+    command = ("celery", "-A", "config", "worker", "--concurrency", "2", "--loglevel", "INFO", ALONE)
     with running_worker(log, *command, LEAFSPAN_PHOTOS=str(folder)) as worker:
         wait_for(lambda: current_app.control.ping(timeout=0.5, limit=1), worker=worker)
         yield log

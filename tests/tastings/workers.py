@@ -1,9 +1,10 @@
 """Real Celery workers on the servers of the tests."""
 
 import os
+import signal
 import subprocess
 import sys
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 from django.conf import settings
 from django.db import connection
@@ -11,24 +12,29 @@ from django.db import connection
 from config.dev.home import ROOT
 from tests.config.launching import eventually
 
+ALONE = "--without-mingle"
+"""Look for no other workers, which takes a second."""
+
 
 @contextmanager
 def running_worker(log, *command, **environment):
-    """Run a worker while the block runs, then stop it; give its process. What it writes goes to a file.
+    """Run a worker while the block runs, then kill it; give its process. What it writes goes to a file.
 
-    ``command`` are the arguments of Python; the worker of one process when left out.
+    ``command`` are the arguments of Python; the worker of one process when left out. Killed, because to stop takes it
+    three seconds; `test_queues` has one that stops.
     """
     database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
     servers = {"DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "PYTHONPATH": str(ROOT)}
     with log.open("wb") as file:
         worker = subprocess.Popen(
-            [sys.executable, "-m", *(command or ("celery", "-A", "config", "worker", "--concurrency", "1"))],
-            cwd=ROOT, env={**os.environ, **servers, **environment}, stdout=file, stderr=file,
+            [sys.executable, "-m", *(command or ("celery", "-A", "config", "worker", "--concurrency", "1", ALONE))],
+            cwd=ROOT, env={**os.environ, **servers, **environment}, stdout=file, stderr=file, start_new_session=True,
         )  # fmt: skip
     try:
         yield worker
     finally:
-        worker.terminate()
+        with suppress(ProcessLookupError):  # it has ended, and with it its children
+            os.killpg(worker.pid, signal.SIGKILL)
         worker.wait(timeout=300)
 
 

@@ -4,16 +4,17 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from tastings.maths.roast.fading import Trend
-from tastings.maths.roast.readiness import Readiness, RoastPoint
+from tastings.maths.roast.readiness import SURE, Readiness, RoastPoint
+from tastings.maths.roast.rest import FALLS
 from tastings.queries.readiness import LotReadiness
-from tastings.wording.numbers import day, listed, one_decimal, percent, signed
+from tastings.wording.numbers import day, listed, number, one_decimal, percent, signed
 from tastings.wording.readiness import next_tasting, reason
 
 ONE_SIDED = 0.9
 """Probability of a value above the lower end, or below the upper end, of a central 80 % interval."""
 
-LIKELY = 0.5
-"""Least probability at which the report says that waiting makes a tea worse."""
+LIKELY = 2 / 3
+"""Least probability at which the report says that waiting makes a tea worse: twice as likely as not."""
 WIDEST_TREND = 0.6
 """A wider interval of the trend that includes 0 is not mentioned. [points in 30 days]"""
 
@@ -33,13 +34,23 @@ def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
     roasted = _("Roasted on %(day)s.") % {"day": day(readiness.roasted_on)}
     sentences = [
         f"{roasted} {reason(readiness)}",
+        _level(readiness),
         "" if readiness.today is None else _today(readiness.today),
         _expected(readiness),
         _falling(readiness),
-        "" if readiness.liking is None else _liking(readiness.liking),
+        "" if readiness.liking is None else _liking(readiness.liking, rested=readiness.rested),
         next_tasting(readiness.next, attribute=readiness.attribute),
     ]
     return [sentence for sentence in sentences if sentence]
+
+
+def _level(readiness: Readiness) -> str:
+    """Say what the level is that the reason names."""
+    if readiness.under is None or readiness.basis in ("liking_falls", "levelled", "one_week_short"):
+        return ""
+    return _("Under %(level)s, as a mean of the first eight cups of an even brew, such a tea counts as rested.") % {
+        "level": number(readiness.level)
+    }
 
 
 def _today(today: RoastPoint) -> str:
@@ -79,17 +90,20 @@ def _expected(readiness: Readiness) -> str:
 
 
 def _falling(readiness: Readiness) -> str:
-    """Say that waiting makes it worse where that is likelier than not, though not sure enough to be the verdict."""
+    """Say that waiting makes it worse where that is likely, though not sure enough to be the verdict."""
     if readiness.basis == "liking_falls" or (readiness.falling or 0.0) < LIKELY:
         return ""
-    return _("Once it has rested, it is liked less the longer it waits, with %(probability)s probability.") % {
-        "probability": percent(readiness.falling or 0.0)
-    }
+    return _(
+        "With %(probability)s probability it is liked less the longer it waits once it has rested, by %(points)s points"
+        " or more in 30 days."
+    ) % {"probability": percent(readiness.falling or 0.0), "points": one_decimal(FALLS)}
 
 
-def _liking(liking: Trend) -> str:
+def _liking(liking: Trend, *, rested: float | None) -> str:
+    """Say how liking moves; that it is not known only where waiting may still make it better liked."""
     if liking.low < 0 < liking.high and liking.high - liking.low > WIDEST_TREND:
-        return _("Whether it is liked more or less with time is not known yet.")
+        has_rested = rested is not None and rested >= SURE
+        return "" if has_rested else _("Whether it is liked more or less with time is not known yet.")
     return _("Liking changes by %(points)s points in 30 days (%(low)s to %(high)s).") % {
         "points": signed(liking.per_30_days, places=2),
         "low": signed(liking.low, places=2),

@@ -62,10 +62,9 @@ def _over_lots(panel: PanelAgreement | None, *, is_rated: bool) -> list[str]:
         return [_("How the tasters agree over several lots is not known yet: too few lots were rated by all of them.")]
     sentences = [
         _(
-            "Over %(lots)s that %(tasters)s all rated, the differences in strength come from the teas to %(single)s"
-            " in one"
-            " taster's rating and to %(mean)s in the mean of all (1: from the teas alone, 0: not at all; intraclass"
-            " correlation)."
+            "Over %(lots)s that %(tasters)s all rated, the share of the differences in strength that comes from the"
+            " teas is %(single)s in one taster's rating and %(mean)s in the mean of all (intraclass correlation, 0 to"
+            " 1)."
         )
         % {
             "lots": counted(panel.lots, "lot"),
@@ -76,6 +75,6 @@ def _over_lots(panel: PanelAgreement | None, *, is_rated: bool) -> list[str]:
     ]
     if panel.w is not None:
         sentences.append(
-            _("They put the lots in the same order to %(w)s (Kendall's W, 0 to 1).") % {"w": two_decimals(panel.w)}
+            _("How alike they order the lots: %(w)s (Kendall's W, 0 to 1).") % {"w": two_decimals(panel.w)}
         )
     return sentences

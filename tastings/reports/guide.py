@@ -154,7 +154,7 @@ def _aim(guide: Guide) -> str:
         return _("Each cup aims at a strength of %(strength)s.") % strength
     if reached:
         return (
-            _("Each cup aims at a strength of %(strength)s, which the leaf gives up to infusion %(infusion)s.")
+            _("Each cup aims at a strength of %(strength)s, which the leaf reaches up to infusion %(infusion)s.")
             % strength
         )
     return _("Each cup aims at a strength of %(strength)s, which the leaf does not give here.") % strength
@@ -172,10 +172,11 @@ def until_words(guide: Guide, *, steeps: Steeps) -> str:
     if steeps.recommended is None or last == steeps.recommended:
         return ""
     if last < steeps.recommended:
-        return _("Brewed to this strength the leaf is spent after %(n)s; short, equal infusions give %(count)s.") % {
-            "n": last,
-            "count": count_words(steeps.recommended),
-        }
+        return ngettext(
+            "Brewed to this strength the leaf gives %(n)s cup; short, equal infusions give %(count)s.",
+            "Brewed to this strength the leaf gives %(n)s cups; short, equal infusions give %(count)s.",
+            last,
+        ) % {"n": last, "count": count_words(steeps.recommended)}
     return _("Lengthened like this the leaf lasts to infusion %(n)s; equal infusions give %(count)s.") % {
         "n": last,
         "count": count_words(steeps.recommended),

@@ -13,10 +13,8 @@ from tastings.wording.numbers import number
 
 
 def scalding() -> str:
-    """Warn of water just off the boil."""
-    return _(
-        "Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand."
-    )
+    """Warn of hot water."""
+    return _("Hot water scalds at once; keep kettle and pot away from children and pour away from the hand.")
 
 
 def hot_drink() -> str:

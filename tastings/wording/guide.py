@@ -134,7 +134,7 @@ def note(remark: GuideNote) -> str:
             ) % {"infusion": remark.infusions[0]}
         case "beyond_rated":
             return _(
-                "%(infusions)s: far longer than any steep that was rated (%(longest)s); the strength is foretold from"
+                "%(infusions)s: far longer than any steep that was rated (%(longest)s); the strength is predicted from"
                 " shorter ones."
             ) % {"infusions": infusions, "longest": duration(remark.longest_rated_s or 0.0)}
 

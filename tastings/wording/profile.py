@@ -194,8 +194,9 @@ def _count(steeps: Steeps, recommended: int) -> str:
     if recommended >= MOST_INFUSIONS:
         return _("Good for %(count)s infusions; no more are worked out.") % {"count": count_words(recommended)}
     return ngettext(
-        "Good for %(n)s infusion; after it a cup of the same length is weaker than %(line)s, and tasters stop"
-        " drinking.",
-        "Good for %(n)s infusions of equal length; a further cup is weaker than %(line)s, and tasters stop drinking.",
+        "Good for %(n)s infusion; after it tasters are likely to find the leaf spent, as they do at a strength of about"
+        " %(line)s.",
+        "Good for %(n)s infusions of equal length; after that tasters are likely to find the leaf spent, as they do at"
+        " a strength of about %(line)s.",
         recommended,
     ) % {"n": recommended, "line": one_decimal(steeps.finish_line)}

@@ -45,6 +45,7 @@ def ageing_of(**changed):
 def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
     assert ageing_section("dark", READINESS) == [
         "Roasted on 9 February 2026. Still resting: with 10 % probability the roast is under 3 today.",
+        "Under 3, as a mean of the first eight cups of an even brew, such a tea counts as rested.",
         "Roast today, 30 days on: 3.5 (3.0 to 4.1).",
         "Expected to be ready about 1 May 2026 (not before 20 April 2026, with 90\u00a0% each).",
         "Liking changes by +0.07 points in 30 days (\u22120.07 to +0.20).",
@@ -82,32 +83,36 @@ def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
     ],
 )
 def test_expected_day_is_told_with_the_ends_that_are_known(on, low, high, text):
-    assert ageing_of(expected_on=on, low_on=low, high_on=high)[2] == text
+    assert ageing_of(expected_on=on, low_on=low, high_on=high)[3] == text
 
 
 def test_no_day_is_told_when_none_is_known():
-    assert not any("ready" in sentence for sentence in ageing_of(expected_on=None, low_on=date(2026, 4, 20))[2:])
+    assert not any("ready" in sentence for sentence in ageing_of(expected_on=None, low_on=date(2026, 4, 20))[3:])
 
 
 def test_ageing_leaves_out_what_is_not_known():
     assert ageing_of(today=None, expected_on=None, low_on=None, liking=None) == [
-        ageing_section("dark", READINESS)[0],
+        *ageing_section("dark", READINESS)[:2],
         ageing_section("dark", READINESS)[-1],
     ]
 
 
 def test_trend_of_liking_that_may_go_either_way_by_much_is_not_given_as_a_number():
     open_ = Trend(per_30_days=-0.26, low=-1.27, high=0.75, probability_rising=0.37)
-    assert ageing_of(liking=open_)[3] == "Whether it is liked more or less with time is not known yet."
+    assert ageing_of(liking=open_)[4] == "Whether it is liked more or less with time is not known yet."
+    assert not any("not known yet" in one for one in ageing_of(liking=open_, rested=0.99))  # no rest makes it better
     falling = Trend(per_30_days=-1.0, low=-1.5, high=-0.5, probability_rising=0.01)
-    assert ageing_of(liking=falling)[3].startswith("Liking changes by \u22121.00 points")
+    assert ageing_of(liking=falling)[4].startswith("Liking changes by \u22121.00 points")
 
 
 def test_wait_that_rather_makes_it_worse_is_said():
-    sentence = "Once it has rested, it is liked less the longer it waits, with 64\u00a0% probability."
-    assert sentence in ageing_of(falling=0.64)
-    assert not any("the longer it waits" in one for one in ageing_of(falling=0.4))
-    assert sentence not in ageing_of(falling=0.64, basis="liking_falls", verdict="ready")
+    sentence = (
+        "With 74\u00a0% probability it is liked less the longer it waits once it has rested, by 0.2 points or more in"
+        " 30 days."
+    )
+    assert sentence in ageing_of(falling=0.74)
+    assert not any("the longer it waits" in one for one in ageing_of(falling=0.64))
+    assert sentence not in ageing_of(falling=0.74, basis="liking_falls", verdict="ready")
 
 
 def test_roast_that_no_longer_fades_is_not_waited_for():

@@ -25,14 +25,13 @@ def test_agreement_tells_the_distance_from_the_curve_and_each_taster():
     ]
     text = agreement_section(tasted, [point(1, 5.0), point(2, 6.0)], people={"a": "Ina", "b": "Bo"}, panel=PANEL)
     away = "points from the curve on average"
-    of_one_and_all = "in one taster's rating and to 0.97 in the mean of all"
-    come = "the differences in strength come from the teas to"
-    scale = "(1: from the teas alone, 0: not at all; intraclass correlation)"
+    of_one_and_all = "0.78 in one taster's rating and 0.97 in the mean of all (intraclass correlation, 0 to 1)"
+    share = "the share of the differences in strength that comes from the teas is"
     assert text == [
         f"On this lot, 4 strength ratings of 2 tasters, allowing for how they brewed, lie 0.5 {away}.",
         "On average above or below it: Bo \u22120.5 and Ina +0.5 points.",
-        f"Over 10 lots that 3 tasters all rated, {come} 0.78 {of_one_and_all} {scale}.",
-        "They put the lots in the same order to 0.91 (Kendall's W, 0 to 1).",
+        f"Over 10 lots that 3 tasters all rated, {share} {of_one_and_all}.",
+        "How alike they order the lots: 0.91 (Kendall's W, 0 to 1).",
     ]
 
 

@@ -72,7 +72,7 @@ def test_card_tells_name_origin_cups_brew_and_safety():
     assert found.brew.lines[0] == "5.5 g of leaf, 110 ml, water at 99 °C."
     assert found.brew.steeps == ("1: 22 s", "2: 1 min 35 s")
     assert found.count == "9 infusions (7 to 10)"  # as everywhere, and why the pot gives two is said beside it
-    assert found.brew.until == "Brewed to this strength the leaf is spent after 2; short, equal infusions give 9."
+    assert found.brew.until == "Brewed to this strength the leaf gives 2 cups; short, equal infusions give 9."
     assert all(word in found.caution for word in ("scalds", "65\u00a0°C", "caffeine", "60 to 170 mg"))
     assert (
         found.contains

@@ -26,7 +26,7 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
     )
     assert section.brief == "5.5 g in 110 ml of unglazed clay, water at 99 °C. Rinse first, 10 s, poured away."
     assert section.aim == "Each cup aims at a strength of 6.0."
-    assert section.until == "Brewed to this strength the leaf is spent after 2; short, equal infusions give 9."
+    assert section.until == "Brewed to this strength the leaf gives 2 cups; short, equal infusions give 9."
     assert [(row.steep, row.strength, row.span) for row in section.rows] == [
         ("22 s", "6.0", "5.7 to 6.5"),
         ("1 min 35 s", "5.9", "5.6 to 6.2"),
@@ -59,7 +59,7 @@ def test_guide_shows_its_notes():
 
 @pytest.mark.parametrize(
     ("reached", "words"),
-    [(1, "6.0, which the leaf gives up to infusion 1."), (0, "6.0, which the leaf does not give"), (None, "6.0.")],
+    [(1, "6.0, which the leaf reaches up to infusion 1."), (0, "6.0, which the leaf does not give"), (None, "6.0.")],
 )
 def test_guide_says_how_far_the_leaf_reaches(reached, words):
     assert words in guide_section(guide(last_at_target=reached)).aim

@@ -120,7 +120,8 @@ def test_profile_words_of_each_course_and_of_none():
 
 def test_steeps_sentence_gives_count_line_and_range():
     assert steeps_sentence(STEEPS) == (
-        "Good for 9 infusions of equal length; a further cup is weaker than 2.5, and tasters stop drinking. "
+        "Good for 9 infusions of equal length; after that tasters are likely to find the leaf spent, as they do at a"
+        " strength of about 2.5. "
         "With 80\u00a0% probability the count lies between 7 and 10."
     )
 
@@ -137,14 +138,16 @@ def test_steeps_sentence_of_none_worth_drinking_and_of_a_single_count():
     none = steeps_sentence(replace(STEEPS, recommended=0, low=0, high=1))
     assert none.startswith("No cup is likely to be strong enough to be worth drinking.")
     assert steeps_sentence(replace(STEEPS, recommended=1, low=1, high=1)) == (
-        "Good for 1 infusion; after it a cup of the same length is weaker than 2.5, and tasters stop drinking. "
+        "Good for 1 infusion; after it tasters are likely to find the leaf spent, as they do at a strength of about"
+        " 2.5. "
         "With 80\u00a0% probability it is 1."
     )
 
 
 def test_steeps_sentence_without_an_interval_says_so():
     assert steeps_sentence(replace(STEEPS, low=None, high=None)) == (
-        "Good for 9 infusions of equal length; a further cup is weaker than 2.5, and tasters stop drinking. "
+        "Good for 9 infusions of equal length; after that tasters are likely to find the leaf spent, as they do at a"
+        " strength of about 2.5. "
         "How far this could be off is not known yet."
     )
 

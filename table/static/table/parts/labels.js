@@ -80,7 +80,7 @@ export const failureWords = ({ status, problem, message }) =>
   !status ? _("There is no network.") : problem?.title ? message : troubleWords("server_trouble");
 
 export const scalding = () =>
-  _("Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand.");
+  _("Hot water scalds at once; keep kettle and pot away from children and pour away from the hand.");
 export const hotDrink = () =>
   _(
     "Let the cup cool below 65 °C before drinking: drinking hotter than that is classed as probably carcinogenic (IARC Monograph 116).",

@@ -8,7 +8,6 @@ from uuid import UUID
 from tastings.answers.forecast import Forecast, forecast_answer
 from tastings.answers.help_text import help_text
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
-from tastings.maths.curve.counterfactual import Counterfactual
 from tastings.maths.curve.departures import Departure, Kind
 from tastings.maths.curve.development import DescriptorCurve, Development
 from tastings.maths.curve.development import Evidence as EvidenceFigures
@@ -140,7 +139,7 @@ def development_answer(lot: LotDevelopment, *, labels: Mapping[str, str]) -> Dev
         sentence=words.flavour_sentence(
             figures.layers, labels=labels, steeps=figures.steeps.recommended, points=figures.flavour_points
         ),
-        otherwise=_counterfactual(figures.counterfactual),
+        otherwise=_counterfactual(figures),
     )
 
 
@@ -186,11 +185,12 @@ def _departure(row: Departure) -> BrewDeparture:
     return BrewDeparture(row.session, row.infusion, row.kind, row.effect, words.departure_detail(row))
 
 
-def _counterfactual(figures: Counterfactual) -> Otherwise:
+def _counterfactual(figures: Development) -> Otherwise:
+    rated = figures.counterfactual
     return Otherwise(
-        descriptor=figures.descriptor,
+        descriptor=rated.descriptor,
         points=tuple(
-            OtherwisePoint(cup.infusion, cup.ratings, cup.departed, cup.shown, cup.without) for cup in figures.points
+            OtherwisePoint(cup.infusion, cup.ratings, cup.departed, cup.shown, cup.without) for cup in rated.points
         ),
-        sentence=words.counterfactual_sentence(figures),
+        sentence=words.counterfactual_sentence(rated, even_brew=figures.even_brew),
     )

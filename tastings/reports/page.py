@@ -181,7 +181,9 @@ def report_facts(content: ReportContent) -> ReportFacts:
         if strength
         else _("Nothing: nobody rated the strength of the cups."),
         left_out=left_out_rows(figures.evidence.left_out, names) if shows_all else [],
-        counterfactual=counterfactual_sentence(figures.counterfactual) if strength and shows_all else "",
+        counterfactual=counterfactual_sentence(figures.counterfactual, even_brew=figures.even_brew)
+        if strength and shows_all
+        else "",
         next=next_session_sentence(figures.next) if shows_all else "",
         sessions=sessions,
         photos=[photo_row(photo) for photo in content.photos],

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.brewing.water import differing_minerals
 from tastings.maths.curve.counterfactual import Counterfactual
 from tastings.maths.curve.departures import Departure
@@ -29,6 +30,8 @@ Labels = Mapping[str, str]
 HOT_C, COOL_C = 90.0, 85.0
 """Above the first a tasting with cooler water shows how the leaf answers to heat, above the second one with hotter
 water; what is brewed cooler still is brewed so on purpose (common practice, no source), so either will do."""
+NOTABLE_CONTACT = 1.25
+"""How many times the even brew's contact is named as what made cups stronger, or its inverse weaker (own rule)."""
 
 
 def flavour_sentence(
@@ -181,12 +184,19 @@ def _effect(departure: Departure) -> str:
             return _("cup about %(points)s points weaker") % points
 
 
-def counterfactual_sentence(figures: Counterfactual) -> str:
+def counterfactual_sentence(figures: Counterfactual, *, even_brew: EvenBrew) -> str:
     """Name the infusion that the brewing moved most; empty when it moved none by much."""
     most = figures.most_moved
     if most is None:
         return ""
-    if most.brewing > 0:
+    times_the_even = most.contact_s / even_brew.contact_s
+    if times_the_even >= NOTABLE_CONTACT if most.brewing > 0 else times_the_even <= 1 / NOTABLE_CONTACT:
+        sentence = _(
+            "With a contact of about %(contact)s s instead of the even brew's %(even)s s, infusion %(infusion)s"
+            " averages %(shown)s points of %(descriptor)s in %(n)s ratings; on the even brew it would be about"
+            " %(without)s."
+        )
+    elif most.brewing > 0:
         sentence = _(
             "Brewed stronger than the even brew, infusion %(infusion)s averages %(shown)s points of %(descriptor)s in"
             " %(n)s ratings; on the even brew it would be about %(without)s."
@@ -202,6 +212,8 @@ def counterfactual_sentence(figures: Counterfactual) -> str:
         "infusion": most.infusion,
         "without": one_decimal(most.without),
         "shown": one_decimal(most.shown),
+        "contact": f"{most.contact_s:.0f}",
+        "even": f"{even_brew.contact_s:.0f}",
     }
 
 

@@ -32,6 +32,8 @@ class CounterfactualPoint:
         Mean of the ratings as given, and the even-brew curve. [points, 0 to 10]
     brewing : float
         What the brewing added to the even-brew cup, on average over the ratings. [points]
+    contact_s : float
+        How long the water was on the leaf, on average over the ratings. [s]
     """
 
     infusion: int
@@ -40,6 +42,7 @@ class CounterfactualPoint:
     shown: float
     without: float
     brewing: float
+    contact_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +99,7 @@ def counterfactual(descriptor: str, tasted: Sequence[TastedPoint], *, even_mean:
                 shown=sum(cup.rating for cup in cups) / len(cups),
                 without=float(even_mean[number - 1]),
                 brewing=sum(cup.brewing for cup in cups) / len(cups),
+                contact_s=sum(cup.contact_s for cup in cups) / len(cups),
             )
             for number, cups in sorted(by_infusion.items())
         ),

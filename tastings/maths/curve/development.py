@@ -14,7 +14,7 @@ from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
 
-METHOD = "16"
+METHOD = "17"
 """Version of the whole method: stored figures of another version are computed again."""
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from tastings.maths.arrays import BoolArray, FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
+from tastings.maths.brewing.heat import contact_s
 from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.lack_of_fit import Residuals
 from tastings.maths.curve.sufficient_statistics import SessionRatings
@@ -16,7 +17,8 @@ from tastings.maths.curve.sufficient_statistics import SessionRatings
 class TastedPoint:
     """One rating as it was given, and as it would have been on the even brew [points, 0 to 10].
 
-    ``brewing`` is what the fitted model says the brewing added to the even brew's cup. [points]
+    ``brewing`` is what the fitted model says the brewing added to the even brew's cup [points], ``contact_s`` how long
+    the water was on the leaf [s].
     """
 
     session: str
@@ -26,6 +28,7 @@ class TastedPoint:
     rating: float
     adjusted: float
     brewing: float
+    contact_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ def tasted_points(
             rating=float(pour.ratings[descriptor]),
             adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
             brewing=float(session.expected[i] - even_mean[pour.number - 1]),
+            contact_s=contact_s(pour),
         )
         for session in sessions
         for i, residual in zip(session.ratings.index, session.common, strict=True)

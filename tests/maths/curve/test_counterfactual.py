@@ -55,5 +55,13 @@ def test_cool_pour_is_named_with_the_cups_it_made_weaker():
     assert points[1].departed == 0
 
 
+def test_contact_is_that_of_the_ratings_behind_a_point():
+    pours = pours_with(5, steep_s=60.0, pour_s=10.0)
+    points, _ = points_of(brew_of("plain", taster="t0", strength=EVEN), brew_of("long", taster="t1", pours=pours))
+
+    plain_s = points[1].contact_s
+    assert points[5].contact_s == (plain_s + 65.0) / 2  # a pour takes half of its time off the leaf
+
+
 def test_lot_that_nobody_rated_has_no_points():
     assert developed([]).counterfactual == Counterfactual("strength")

@@ -159,7 +159,12 @@ def figures(**changed: Any) -> Development:
         good_cups={"strength": 6.1, "liking": 7.2},
         even_brew=BOILING,
         counterfactual=Counterfactual(
-            "strength", (CounterfactualPoint(infusion=5, ratings=6, departed=1, shown=7.4, without=6.9, brewing=0.4),)
+            "strength",
+            (
+                CounterfactualPoint(
+                    infusion=5, ratings=6, departed=1, shown=7.4, without=6.9, brewing=0.4, contact_s=21.0
+                ),
+            ),
         ),
         tasted=tasted(),
     )
@@ -224,7 +229,9 @@ def tasted() -> tuple[TastedPoint, ...]:
     for index, (session, taster) in enumerate(_SESSIONS):
         for infusion in range(1, 8 + index % 3):
             adjusted = _mean("strength", infusion) + 0.7 * math.sin(1.7 * infusion + 2.3 * index)
-            found.append(TastedPoint(session, taster, infusion, "strength", round(2 * adjusted) / 2, adjusted, 0.0))
+            found.append(
+                TastedPoint(session, taster, infusion, "strength", round(2 * adjusted) / 2, adjusted, 0.0, 20.0)
+            )
     return tuple(found)
 
 

@@ -15,7 +15,7 @@ def point(infusion, mean):
 
 
 def rating(taster, infusion, adjusted, descriptor="strength"):
-    return TastedPoint("s1", taster, infusion, descriptor, rating=9.0, adjusted=adjusted, brewing=0.0)
+    return TastedPoint("s1", taster, infusion, descriptor, rating=9.0, adjusted=adjusted, brewing=0.0, contact_s=20.0)
 
 
 def test_agreement_tells_the_distance_from_the_curve_and_each_taster():

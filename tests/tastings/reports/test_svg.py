@@ -115,7 +115,7 @@ def test_strength_chart_is_the_same_each_time_whatever_the_order_of_the_ratings(
 
 
 def test_strength_chart_draws_tastings_beyond_the_even_brew():
-    late = TastedPoint("s1", "Late", 15, "strength", rating=3.0, adjusted=3.0, brewing=0.0)
+    late = TastedPoint("s1", "Late", 15, "strength", rating=3.0, adjusted=3.0, brewing=0.0, contact_s=20.0)
     assert "15" in texts(strength_chart(sample.figures(), [late]))
 
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from tastings.maths.brewing.even_brew import BOILING
 from tastings.maths.curve.counterfactual import Counterfactual, CounterfactualPoint
 from tastings.maths.curve.next_session import NextSession
 from tastings.wording.development import counterfactual_sentence, departure_detail, next_session_sentence
@@ -64,13 +65,13 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
     ("points", "sentence"),
     [
         ((), ""),
-        ((CounterfactualPoint(1, 3, 0, shown=5.0, without=5.05, brewing=-0.05),), ""),
+        ((CounterfactualPoint(1, 3, 0, shown=5.0, without=5.05, brewing=-0.05, contact_s=20.0),), ""),
         # the ratings moved the other way: it was not the brewing
-        ((CounterfactualPoint(1, 3, 3, shown=5.0, without=4.2, brewing=-0.6),), ""),
+        ((CounterfactualPoint(1, 3, 3, shown=5.0, without=4.2, brewing=-0.6, contact_s=20.0),), ""),
         (
             (
-                CounterfactualPoint(1, 3, 1, shown=5.0, without=5.4, brewing=-0.4),
-                CounterfactualPoint(2, 3, 2, shown=5.0, without=3.94, brewing=0.9),
+                CounterfactualPoint(1, 3, 1, shown=5.0, without=5.4, brewing=-0.4, contact_s=20.0),
+                CounterfactualPoint(2, 3, 2, shown=5.0, without=3.94, brewing=0.9, contact_s=24.0),
             ),
             (
                 "Brewed stronger than the even brew, infusion 2 averages 5.0 points of returning sweetness in 3"
@@ -78,18 +79,33 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
             ),
         ),
         (
-            (CounterfactualPoint(7, 2, 2, shown=4.0, without=5.9, brewing=-1.9),),
+            (CounterfactualPoint(7, 2, 2, shown=4.0, without=5.9, brewing=-1.9, contact_s=44.0),),
             (
                 "Brewed weaker than the even brew, infusion 7 averages 4.0 points of returning sweetness in 2 ratings;"
                 " on the even brew it would be about 5.9."
             ),
         ),
+        # the contact is named where it moved the cup that way
+        (
+            (CounterfactualPoint(7, 2, 2, shown=7.5, without=5.4, brewing=2.0, contact_s=44.6),),
+            (
+                "With a contact of about 45 s instead of the even brew's 20 s, infusion 7 averages 7.5 points of"
+                " returning sweetness in 2 ratings; on the even brew it would be about 5.4."
+            ),
+        ),
+        (
+            (CounterfactualPoint(1, 5, 5, shown=5.2, without=7.5, brewing=-1.9, contact_s=12.0),),
+            (
+                "With a contact of about 12 s instead of the even brew's 20 s, infusion 1 averages 5.2 points of"
+                " returning sweetness in 5 ratings; on the even brew it would be about 7.5."
+            ),
+        ),
         # one rating may be high or low for other reasons
-        ((CounterfactualPoint(7, 1, 1, shown=4.0, without=5.9, brewing=-1.9),), ""),
+        ((CounterfactualPoint(7, 1, 1, shown=4.0, without=5.9, brewing=-1.9, contact_s=44.0),), ""),
     ],
 )
 def test_counterfactual_names_the_infusion_that_the_brewing_moved_most(points, sentence):
-    assert counterfactual_sentence(Counterfactual("returning_sweetness", points)) == sentence
+    assert counterfactual_sentence(Counterfactual("returning_sweetness", points), even_brew=BOILING) == sentence
 
 
 @pytest.mark.parametrize(

@@ -68,22 +68,21 @@ def flavour_sentence(
 
 
 def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
-    going, coming, staying, left = (
-        _flavours(keys, labels) for keys in (turn.going, turn.coming, turn.staying, turn.left)
-    )
+    at_once = [key for key, gone_after in zip(turn.going, turn.gone_after, strict=True) if gone_after <= turn.after + 1]
+    going, coming, staying, left = (_flavours(keys, labels) for keys in (at_once, turn.coming, turn.staying, turn.left))
     words = {"going": going, "coming": coming, "staying": staying, "left": left, "nth": ordinal(turn.after)}
     clauses = []
-    match bool(turn.going), bool(turn.coming):
+    match bool(at_once), bool(turn.coming):
         case True, True:
             sentence = ngettext(
                 "%(going)s gives way to %(coming)s after the %(nth)s",
                 "%(going)s give way to %(coming)s after the %(nth)s",
-                len(turn.going),
+                len(at_once),
             )
             clauses.append(sentence % words)
         case True, False:
             sentence = ngettext(
-                "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(turn.going)
+                "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(at_once)
             )
             clauses.append(sentence % words)
         case False, True:
@@ -94,8 +93,9 @@ def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
             )
             clauses.append(sentence % words)
         case _neither:
-            if turn.staying or not turn.left:
+            if not turn.going and (turn.staying or not turn.left):
                 clauses.append(_constant(turn, flavours=staying, last=last))
+    clauses += _step_back_later(turn, labels=labels)
     if turn.staying and (turn.going or turn.coming):
         clauses.append(
             ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(turn.staying)) % words
@@ -115,6 +115,18 @@ def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
         )
         clauses.append(sentence % words)
     return f"{'; '.join(clauses)}."
+
+
+def _step_back_later(turn: TurningPoint, *, labels: Labels) -> list[str]:
+    """Say of flavours that still lead when others have come after which infusion they do so no more."""
+    clauses = []
+    for last in sorted({gone_after for gone_after in turn.gone_after if gone_after > turn.after + 1}):
+        keys = [key for key, gone_after in zip(turn.going, turn.gone_after, strict=True) if gone_after == last]
+        sentence = ngettext(
+            "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(keys)
+        )
+        clauses.append(sentence % {"going": _flavours(keys, labels), "nth": ordinal(last)})
+    return clauses
 
 
 def _constant(turn: TurningPoint, *, flavours: str, last: int) -> str:

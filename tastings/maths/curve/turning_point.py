@@ -29,6 +29,8 @@ class TurningPoint:
         constant first.
     left : tuple[str, ...]
         Keys that lead in most infusions after it and not before without having grown stronger: the others fade.
+    gone_after : tuple[int, ...]
+        The last infusion that each of ``going`` leads; ``after`` for one that leads the very last.
     """
 
     after: int
@@ -36,6 +38,7 @@ class TurningPoint:
     coming: tuple[str, ...]
     staying: tuple[str, ...]
     left: tuple[str, ...] = ()
+    gone_after: tuple[int, ...] = ()
 
 
 def turning_point(
@@ -80,12 +83,17 @@ def _turn(before: Sequence[Layer], after: Sequence[Layer], *, points: Mapping[st
     ahead = {key: share for key, share in shares.items() if share[1] > MOST >= share[0]}
     risen = {key: share for key, share in ahead.items() if change.get(key, LEAST_CHANGE) >= LEAST_CHANGE}
     fallen = {key: share for key, share in shares.items() if change.get(key, -LEAST_CHANGE) <= -LEAST_CHANGE}
+    going = _named(fallen, weigh=lambda b, a: b - a if b > MOST >= a else 0.0)
+    last_led = {key: [layer.infusion for layer in (*before, *after) if key in layer.leading][-1] for key in going}
     return TurningPoint(
         after=before[-1].infusion,
-        going=_named(fallen, weigh=lambda b, a: b - a if b > MOST >= a else 0.0),
+        going=going,
         coming=_named(risen, weigh=lambda b, a: a - b),
         staying=_named(shares, weigh=lambda b, a: min(b, a) if min(b, a) > MOST else 0.0),
         left=_named({key: share for key, share in ahead.items() if key not in risen}, weigh=lambda b, a: a - b),
+        gone_after=tuple(
+            before[-1].infusion if last_led[key] == after[-1].infusion else last_led[key] for key in going
+        ),
     )
 
 

@@ -27,6 +27,11 @@ def cups(*leading):
         ),
         (cups("honey body", "honey body", "body", "body"), "Honey steps back after the second; body stays throughout."),
         (cups("", "", "", "pine"), "Pine comes to the fore after the third."),
+        # the one still leads when the other has come
+        (
+            cups("honey malt", "honey malt", "honey pine", "honey pine", *["pine"] * 5),
+            "Malt gives way to pine after the second; honey steps back after the fourth.",
+        ),
         (cups("honey", "honey", "honey"), "Honey leads from the first cup to the third."),
         (cups("honey malt body"), "Honey, malt and body lead the first cup."),
         (cups("", ""), "No flavour stands out in any cup."),
@@ -72,7 +77,7 @@ def test_flavour_comes_or_goes_only_when_it_grows_stronger_or_weaker(leading, po
 
 def test_one_odd_cup_does_not_make_the_turn():
     found = turning_point(cups("honey", "pine", "honey", "honey", "pine", "pine", "pine", "pine"))
-    assert found == TurningPoint(after=4, going=("honey",), coming=("pine",), staying=())
+    assert found == TurningPoint(after=4, going=("honey",), coming=("pine",), staying=(), gone_after=(4,))
 
 
 def test_flavours_that_take_turns_lead_for_long_together_or_not_at_all():

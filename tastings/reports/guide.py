@@ -74,7 +74,7 @@ def guide_section(usual: UsualPotGuide | None, *, steeps: Steeps, names_shop: bo
 def brief_words(usual: UsualPotGuide) -> str:
     """Say leaf, vessel and heat in one short line."""
     vessel = usual.guide.vessel
-    return _("%(leaf_g)s g in %(vessel_ml)s ml of %(material)s, water at %(heat_c)s °C") % {
+    return _("%(leaf_g)s g in %(vessel_ml)s ml (%(material)s), water at %(heat_c)s °C") % {
         "leaf_g": number(vessel.leaf_g),
         "vessel_ml": number(usual.pot.vessel_ml),
         "material": label(MATERIALS, usual.pot.vessel_material),
@@ -86,7 +86,7 @@ def pot_words(usual: UsualPotGuide) -> str:
     """Say leaf, vessel and water of the usual pot."""
     pot, vessel = usual.pot, usual.guide.vessel
     words = [
-        _("%(leaf_g)s g in %(vessel_ml)s ml of %(material)s")
+        _("%(leaf_g)s g in %(vessel_ml)s ml (%(material)s)")
         % {
             "leaf_g": number(vessel.leaf_g),
             "vessel_ml": number(pot.vessel_ml),

@@ -33,7 +33,7 @@ def test_assistant_finds_the_steeps_for_90_ml_and_three_guests(browser, lot):
 
     assert {"vessel_ml", "vessel_material", "leaf_g", "guests", "kettle_c"} <= names
     assert "In your pot" in text_of(answer)
-    assert "90 ml of porcelain" in text_of(answer)
+    assert "90 ml (porcelain)" in text_of(answer)
     assert "For 3 guests, 50 ml each: 2 such pots for every round" in text_of(answer)
 
 

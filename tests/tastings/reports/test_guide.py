@@ -21,10 +21,10 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
     section = guide_section(GUIDE)
 
     assert section.pot == (
-        "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s: the vessel of most of the last"
+        "5.5 g in 110 ml (unglazed clay), warmed, kettle at 99 °C, poured out over 6 s: the vessel of most of the last"
         " 28 sessions at Harbour shop, leaf and heat as this lot was tasted."
     )
-    assert section.brief == "5.5 g in 110 ml of unglazed clay, water at 99 °C. Rinse first, 10 s, poured away."
+    assert section.brief == "5.5 g in 110 ml (unglazed clay), water at 99 °C. Rinse first, 10 s, poured away."
     assert section.aim == "Each cup aims at a strength of 6.0."
     assert section.until == "Brewed to this strength the leaf gives 2 cups; short, equal infusions give 9."
     assert [(row.steep, row.strength, row.span) for row in section.rows] == [
@@ -46,7 +46,7 @@ def test_guide_without_infusions_is_absent():
 def test_pot_of_nobody_is_the_even_brews():
     found = guide_in(sessions=0, shop=None, pour_s=None)
 
-    assert pot_words(found) == "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C"
+    assert pot_words(found) == "5.5 g in 110 ml (unglazed clay), warmed, kettle at 99 °C"
     assert ": the even brew's vessel, leaf and heat as" in guide_section(found).pot
 
 

@@ -5,13 +5,112 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TypedDict
 
 from django.utils.safestring import SafeString
 
 from tastings.queries.exporting.glossary import unit_of
 
-Schema = Mapping[str, Any]
+_Reference = TypedDict("_Reference", {"$ref": str}, total=False)
+
+
+class Schema(_Reference, TypedDict, total=False):
+    """A JSON Schema of the document: what its pages show of it."""
+
+    type: str | list[str]
+    description: str
+    allOf: list[Schema]
+    oneOf: list[Schema]
+    properties: dict[str, Schema]
+    required: list[str]
+    additionalProperties: Schema | bool
+    items: Schema
+    enum: list[str]
+    const: object
+    default: object
+    examples: list[object]
+    format: str
+    pattern: str
+    minimum: float
+    exclusiveMinimum: float
+    maximum: float
+    multipleOf: float
+    minLength: int
+    maxLength: int
+    minItems: int
+    maxItems: int
+
+
+class DescribedExample(TypedDict):
+    """An example of a body."""
+
+    summary: str
+    value: object
+
+
+class Content(TypedDict, total=False):
+    """A body in one media type."""
+
+    schema: Schema
+    examples: dict[str, DescribedExample]
+
+
+class DescribedBody(TypedDict):
+    """What a request carries, by media type."""
+
+    content: dict[str, Content]
+
+
+class DescribedAnswer(TypedDict, total=False):
+    """What comes back with one status."""
+
+    description: str
+    content: dict[str, Content]
+
+
+Parameter = TypedDict(
+    "Parameter",
+    {"$ref": str, "in": str, "name": str, "description": str, "required": bool, "schema": Schema},
+    total=False,
+)
+"""A parameter, or a reference to one."""
+
+
+class DescribedOperation(TypedDict, total=False):
+    """One method of one address."""
+
+    operationId: str
+    summary: str
+    description: str
+    tags: list[str]
+    security: list[dict[str, list[str]]]
+    parameters: list[Parameter]
+    requestBody: DescribedBody
+    responses: dict[str, DescribedAnswer]
+
+
+class Tag(TypedDict):
+    """A resource's name, and what it is."""
+
+    name: str
+    description: str
+
+
+class Components(TypedDict):
+    """What the document refers to by name."""
+
+    schemas: dict[str, Schema]
+    parameters: dict[str, Parameter]
+
+
+class APIDocument(TypedDict):
+    """The OpenAPI document."""
+
+    tags: list[Tag]
+    paths: dict[str, dict[str, DescribedOperation]]
+    components: Components
+
+
 _FORMATS = {
     "uuid": "UUID",
     "date": "date",
@@ -56,7 +155,7 @@ class FieldRow:
     about: SafeString
 
 
-def reference_name(schema: Schema) -> str:
+def reference_name(schema: Schema | Parameter) -> str:
     """Return the name of the schema or parameter that ``$ref`` refers to; empty without one."""
     return str(schema.get("$ref", "")).rpartition("/")[2]
 
@@ -90,18 +189,23 @@ def kind_of(schema: Schema, schemas: Mapping[str, Schema], *, name: str = "") ->
     if "oneOf" in schema:
         return _one_of([kind_of(part, schemas, name=name) for part in schema["oneOf"]])
     types = schema.get("type", "")
+    listed = types if isinstance(types, list) else [types]
     may_be_null = isinstance(types, list) and "null" in types
-    plain = next(type_ for type_ in types if type_ != "null") if may_be_null else types
+    plain = next(type_ for type_ in listed if type_ != "null" or not may_be_null)
     if "enum" in schema:
         return Kind((("one of", ""),), values=tuple(schema["enum"]), may_be_null=may_be_null)
     if plain == "array":
         item = kind_of(schema["items"], schemas, name=name)
         (word, target), *others = item.pieces
         pieces = ((f"list of {word}".rstrip(), target), *others)
-        limits = (*_counted(schema, "Items", "values"), *(f"each {limit}" for limit in item.limits))
+        limits = (
+            *_counted(schema.get("minItems"), schema.get("maxItems"), "values"),
+            *(f"each {limit}" for limit in item.limits),
+        )
         return Kind(pieces, limits, item.values, item.pattern, may_be_null)
-    if plain == "object" and isinstance(schema.get("additionalProperties"), dict):
-        item = kind_of(schema["additionalProperties"], schemas)
+    values = schema.get("additionalProperties", False)
+    if plain == "object" and not isinstance(values, bool):
+        item = kind_of(values, schemas)
         (word, target), *others = item.pieces
         return replace(
             item, pieces=((f"object with values: {word}".rstrip(), target), *others), may_be_null=may_be_null
@@ -134,7 +238,7 @@ def _described(schema: Schema, schemas: Mapping[str, Schema]) -> str:
 
 
 def _limits(schema: Schema, unit: str) -> Iterator[str]:
-    low, above, high = (schema.get(key) for key in ("minimum", "exclusiveMinimum", "maximum"))
+    low, above, high = schema.get("minimum"), schema.get("exclusiveMinimum"), schema.get("maximum")
     bounds = []
     if above is not None:
         bounds.append(f"more than {_written(above)}")
@@ -148,13 +252,12 @@ def _limits(schema: Schema, unit: str) -> Iterator[str]:
         yield f"{', '.join(bounds)} {unit}".strip()
     if "multipleOf" in schema:
         yield f"in steps of {schema['multipleOf']}"
-    yield from _counted(schema, "Length", "characters")
+    yield from _counted(schema.get("minLength"), schema.get("maxLength"), "characters")
     if "default" in schema:
         yield f"{json.dumps(schema['default'])} when left out"
 
 
-def _counted(schema: Schema, kind: str, unit: str) -> Iterator[str]:
-    low, high = schema.get(f"min{kind}"), schema.get(f"max{kind}")
+def _counted(low: int | None, high: int | None, unit: str) -> Iterator[str]:
     if low == 1 and high is None:
         yield "not empty"
     elif low and high:

@@ -6,12 +6,26 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 from markdown_it import MarkdownIt
 
-from pages.api_fields import FieldRow, Kind, Schema, is_plain, kind_of, object_rows, reference_name
+from pages.api_fields import (
+    APIDocument,
+    Components,
+    Content,
+    DescribedAnswer,
+    DescribedBody,
+    DescribedOperation,
+    FieldRow,
+    Kind,
+    Parameter,
+    Schema,
+    is_plain,
+    kind_of,
+    object_rows,
+    reference_name,
+)
 
 METHODS = ("get", "post", "put", "patch", "delete")
 _PLACES = {"path": "In the address", "query": "Query", "header": "Headers", "cookie": "Cookies"}
@@ -98,7 +112,7 @@ class Resource:
         return self.name.capitalize()
 
 
-def resources_of(document: Mapping[str, Any]) -> dict[str, Resource]:
+def resources_of(document: APIDocument) -> dict[str, Resource]:
     """Return the resources of an OpenAPI document by name, in the order of its tags."""
     schemas = document["components"]["schemas"]
     resources = {tag["name"]: Resource(tag["name"], text_of(tag["description"])) for tag in document["tags"]}
@@ -117,7 +131,7 @@ def text_of(description: str) -> SafeString:
     return mark_safe(str(_markdown.renderInline(description)))  # noqa: S308 - our own document, and HTML is escaped
 
 
-def _operation(method: str, path: str, described: Mapping[str, Any], components: Mapping[str, Any]) -> Operation:
+def _operation(method: str, path: str, described: DescribedOperation, components: Components) -> Operation:
     schemas = components["schemas"]
     summary, description = described["summary"], described.get("description", "")
     rest = description.removeprefix(summary).lstrip(".;: ")
@@ -134,7 +148,7 @@ def _operation(method: str, path: str, described: Mapping[str, Any], components:
     )
 
 
-def _parameters(listed: list[Mapping[str, Any]], components: Mapping[str, Any]) -> Iterator[tuple[str, list[FieldRow]]]:
+def _parameters(listed: list[Parameter], components: Components) -> Iterator[tuple[str, list[FieldRow]]]:
     known = [components["parameters"][reference_name(item)] if "$ref" in item else item for item in listed]
     for place, heading in _PLACES.items():
         rows = [
@@ -151,7 +165,7 @@ def _parameters(listed: list[Mapping[str, Any]], components: Mapping[str, Any]) 
             yield heading, rows
 
 
-def _body(described: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
+def _body(described: DescribedBody, schemas: Mapping[str, Schema]) -> Body:
     [(media_type, content)] = described["content"].items()
     schema = content["schema"]
     named = schemas.get(reference_name(schema), {})
@@ -164,9 +178,9 @@ def _body(described: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
     )
 
 
-def _answer(status: str, described: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Answer:
-    contents: dict[str, Any] = described.get("content", {})
-    content: dict[str, Any] = next(iter(contents.values()), {})
+def _answer(status: str, described: DescribedAnswer, schemas: Mapping[str, Schema]) -> Answer:
+    contents = described.get("content", {})
+    content = next(iter(contents.values()), Content())
     return Answer(
         status=status,
         about=text_of(described["description"]),
@@ -176,7 +190,7 @@ def _answer(status: str, described: Mapping[str, Any], schemas: Mapping[str, Sch
     )
 
 
-def _examples(content: Mapping[str, Any], schema: Schema) -> Iterator[Example]:
+def _examples(content: Content, schema: Schema) -> Iterator[Example]:
     for example in content.get("examples", {}).values():
         yield Example(example["summary"].rstrip("."), _json(example["value"]))
     yield from (Example("", _json(value)) for value in schema.get("examples", ()))

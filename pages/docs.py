@@ -5,7 +5,6 @@ import json
 from collections.abc import Iterable
 from functools import cache
 from threading import Lock
-from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
@@ -19,9 +18,11 @@ from drf_spectacular.renderers import (
     OpenApiYamlRenderer2,
 )
 from drf_spectacular.utils import extend_schema
+from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import NotAcceptable
 from rest_framework.negotiation import DefaultContentNegotiation
-from rest_framework.renderers import JSONRenderer
+from rest_framework.permissions import BasePermission
+from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -46,9 +47,13 @@ class _RefusingInJSON(APIView):
 class _ByFormat(DefaultContentNegotiation):
     """Lets ``?format=json`` or ``yaml`` choose, which elsewhere means nothing."""
 
-    def select_renderer(self, request: Request, renderers: Iterable[Any], format_suffix: str | None = None) -> Any:  # noqa: ANN401 - the framework's shape
+    def select_renderer(
+        self, request: Request, renderers: Iterable[BaseRenderer], format_suffix: str | None = None
+    ) -> tuple[BaseRenderer, str]:
         """Return the renderer and its media type."""
-        return super().select_renderer(request, renderers, format_suffix or request.query_params.get("format"))
+        asked = format_suffix or request.query_params.get("format")
+        renderer, media_type = super().select_renderer(request, renderers, asked)
+        return renderer, media_type
 
 
 _documents: dict[tuple[str, str], bytes] = {}
@@ -72,8 +77,8 @@ class Document(_RefusingInJSON):
 
     content_negotiation_class = _ByFormat
     renderer_classes = [OpenApiYamlRenderer, OpenApiYamlRenderer2, OpenApiJsonRenderer, OpenApiJsonRenderer2]
-    permission_classes: list[Any] = []
-    authentication_classes: list[Any] = []
+    permission_classes: list[type[BasePermission]] = []
+    authentication_classes: list[type[BaseAuthentication]] = []
 
     @extend_schema(exclude=True)
     def get(self, request: Request) -> HttpResponse:

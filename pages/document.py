@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.conf import settings
 
-_BINARY = {"type": "string", "format": "binary"}
-_TEXT = {"type": "string"}
-_FILES: dict[str, tuple[str, str, str, dict[str, Any]]] = {
+from pages.api_fields import APIDocument, DescribedAnswer, DescribedOperation, Parameter, Schema
+
+_BINARY: Schema = {"type": "string", "format": "binary"}
+_TEXT: Schema = {"type": "string"}
+_FILES: dict[str, tuple[str, str, str, Schema]] = {
     "report/": ("report", "Show the report of a lot as a page", "text/html", _TEXT),
     "report.pdf": ("report_pdf", "Get the report as a PDF", "application/pdf", _BINARY),
     "report.png": ("report_png", "Get the first page of the report as a picture", "image/png", _BINARY),
@@ -20,30 +20,39 @@ _FILES: dict[str, tuple[str, str, str, dict[str, Any]]] = {
 }
 """Files of a lot by the end of their address: operation, summary, media type, schema."""
 _TYPESET = ("report.pdf", "report.png", "card.pdf")
-_IN_PATH: dict[str, Any] = {
+_IN_PATH: Parameter = {
     "in": "path",
     "name": "lot_id",
     "required": True,
     "schema": {"type": "string", "format": "uuid"},
 }
-_LANGUAGE = {"in": "query", "name": "lang", "description": "the language of the card; by default that of the request"}
-_IF_NONE_MATCH = {"in": "header", "name": "If-None-Match", "schema": _TEXT, "description": "answers 304 when it holds"}
+_LANGUAGE: Parameter = {
+    "in": "query",
+    "name": "lang",
+    "description": "the language of the card; by default that of the request",
+}
+_IF_NONE_MATCH: Parameter = {
+    "in": "header",
+    "name": "If-None-Match",
+    "schema": _TEXT,
+    "description": "answers 304 when it holds",
+}
 
 
-def add_documents(result: dict[str, Any], **_: object) -> dict[str, Any]:
+def add_documents(result: APIDocument, **_: object) -> APIDocument:
     """Add the addresses of `pages.reports` and `pages.cards` to the generated document."""
     for name in _FILES:
         result["paths"][f"/lots/{{lot_id}}/{name}"] = {"get": _operation(name)}
     return result
 
 
-def _operation(name: str) -> dict[str, Any]:
+def _operation(name: str) -> DescribedOperation:
     operation, summary, media_type, schema = _FILES[name]
-    parameters: list[dict[str, Any]] = [_IN_PATH]
+    parameters = [_IN_PATH]
     if name.startswith("card"):
         languages = [code for code, _ in settings.LANGUAGES]
         parameters.append({**_LANGUAGE, "schema": {"type": "string", "enum": languages}})
-    responses: dict[str, Any] = {
+    responses: dict[str, DescribedAnswer] = {
         "200": {"description": "", "content": {media_type: {"schema": schema}}},
         **{status: _problem() for status in ("401", "404", "429")},
     }
@@ -65,6 +74,6 @@ def _operation(name: str) -> dict[str, Any]:
     }
 
 
-def _problem() -> dict[str, Any]:
-    schema = {"$ref": "#/components/schemas/Problem"}
+def _problem() -> DescribedAnswer:
+    schema: Schema = {"$ref": "#/components/schemas/Problem"}
     return {"description": "", "content": {"application/problem+json": {"schema": schema}}}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from functools import wraps
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.contrib.auth import login
@@ -21,7 +21,7 @@ from django.utils.translation import gettext_lazy
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
 from api.http.resets import request_reset, reset_requested_text, set_email
-from pages.browser import memberships_in, page
+from pages.browser import Page, memberships_in, page
 from pages.form_page import PlainFormPage, add_retry_after, text_field, too_many_attempts
 from teams.actions.invitations import Newcomer, accept_invitation
 from teams.actions.login_throttle import Credentials
@@ -33,6 +33,8 @@ from teams.queries.access import valid_invitation
 from teams.row_security import acting_for_login, has_team
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from teams.models import Invitation, User
 
 
@@ -52,7 +54,7 @@ class SignInForm(AuthenticationForm):
 
     slowed: Throttled | None = None
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         """Find the login."""
         username, password = (self.cleaned_data.get(name) for name in ("username", "password"))
         if username and password and self.request is not None:
@@ -74,7 +76,7 @@ class SignIn(login_views.LoginView):
     authentication_form = SignInForm
     redirect_authenticated_user = True
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """Say also when nobody can sign in yet."""
         return super().get_context_data(**context, has_no_team=not has_team())
 
@@ -131,12 +133,13 @@ class JoinPage(PlainFormPage):
             form.add_error(None, _("User name or password is wrong."))
             return self.form_invalid(form)
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Join the team, sign in, and have a new login's address verified."""
-        email, caller = sent.pop("email"), caller_from_cookie(self.request)
+        email, password = str(sent["email"]), str(sent["password"])
+        caller = caller_from_cookie(self.request)
         member, _token, _record = accept_invitation(
             token=self.kwargs["invitation_token"],
-            newcomer=Newcomer(**sent),
+            newcomer=Newcomer(username=str(sent["username"]), password=password, existing=bool(sent["existing"])),
             device=None,
             caller=caller,
             now=timezone.now(),
@@ -145,7 +148,7 @@ class JoinPage(PlainFormPage):
             login(self.request, member.user)
             if email and not member.user.email:
                 with suppress(Throttled):  # the account asks for an address again
-                    set_email(self.request, member.user, email=email, password=sent["password"], caller=caller)
+                    set_email(self.request, member.user, email=email, password=password, caller=caller)
         response = redirect("lots-page")
         set_known_browser_cookie(response, member.user)
         return response
@@ -169,9 +172,9 @@ class ForgottenPasswordPage(PlainFormPage):
     ]
     button = gettext_lazy("Send the link")
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Accept the request."""
-        request_reset(self.request, sent["username"])
+        request_reset(self.request, str(sent["username"]))
         return render_message(self.request, heading=_("Look into your mail"), sentence=reset_requested_text())
 
 
@@ -190,7 +193,7 @@ class PasswordResetPage(PlainFormPage):
     heading = gettext_lazy("A new password")
     button = gettext_lazy("Set the password")
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """Say whose password it is; only a valid link tells."""
         login = valid_reset_link(self.kwargs["reset_token"], now=timezone.now()).user
         self.initial = {"username": login.username}
@@ -200,10 +203,10 @@ class PasswordResetPage(PlainFormPage):
         ]
         return super().get_context_data(**context)
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Set the password and ask to sign in."""
         token, address = self.kwargs["reset_token"], client_ip(self.request)
-        reset_password(token=token, password=sent["password"], address=address, now=timezone.now())
+        reset_password(token=token, password=str(sent["password"]), address=address, now=timezone.now())
         sentence = _("Your password is set, and every device is signed out. Sign in with the new one.")
         return render_message(self.request, heading=_("Done"), sentence=sentence)
 
@@ -213,7 +216,7 @@ def render_message(request: HttpRequest, *, heading: str, sentence: str, login: 
     return render(request, "pages/message.html", {"heading": heading, "sentence": sentence, "login": login})
 
 
-def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
+def one_time_url(view: Page) -> Page:
     """Return the same page for every invalid link; keep pages with a secret address out of caches and indexes.
 
     Their address goes to no other site either: ``Referrer-Policy: same-origin``, which all pages have. Stricter would
@@ -221,9 +224,9 @@ def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
     """
 
     @page
-    def opened(request: HttpRequest, **address: str) -> HttpResponse:
+    def opened(request: HttpRequest, **address: str) -> HttpResponseBase:
         try:
-            return cast("HttpResponse", view(request, **address))
+            return view(request, **address)
         except NotFound:
             return render(request, "pages/link_ended.html", status=404)
 
@@ -240,7 +243,7 @@ def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
 class SignOut(login_views.LogoutView):
     """Ends the browser's session; refused while its team is moved to another cell, which then has the session."""
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:  # noqa: ANN401 - Django's shape
+    def post(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         """Sign out."""
         if request.user.is_authenticated:
             memberships_in(request)  # the session is deleted acting for its teams

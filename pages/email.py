@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -24,6 +24,8 @@ from teams.actions.emails import valid_verification, verify_email
 from teams.errors import Throttled
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from teams.models import User
 
 
@@ -61,13 +63,14 @@ class EmailPage(PlainFormPage):
             *(printed if mail_is_printed() else []),
         ]
 
-    def get_initial(self) -> dict[str, Any]:
+    def get_initial(self) -> dict[str, object]:
         """Show the present address."""
         return {"email": self.login.email}
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Set it and have a link mailed there."""
-        set_email(self.request, self.login, **sent, caller=caller_from_cookie(self.request))
+        email, password, caller = str(sent["email"]), str(sent["password"]), caller_from_cookie(self.request)
+        set_email(self.request, self.login, email=email, password=password, caller=caller)
         return redirect("account")
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, TypedDict
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils.translation import ngettext
 from django.views.generic import View
@@ -16,11 +16,22 @@ from pages.record_forms import sentence
 from teams.errors import Invalid, Throttled
 
 if TYPE_CHECKING:
+    from django.core.files.uploadedfile import UploadedFile
+    from django.utils.datastructures import MultiValueDict
     from django_stubs_ext import StrOrPromise
 
     _FormMixin = FormMixin[forms.Form]
 else:
     _FormMixin = FormMixin
+
+
+class FormArguments(TypedDict, total=False):
+    """What Django's FormMixin makes a form with."""
+
+    initial: dict[str, object]
+    prefix: str | None
+    data: QueryDict
+    files: MultiValueDict[str, UploadedFile[bytes]]
 
 
 class FormPage(_FormMixin, View):
@@ -32,7 +43,7 @@ class FormPage(_FormMixin, View):
     def open(self) -> None:
         """Find what the address names, and refuse who may not see the page."""
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Carry out what a valid form asks for; may raise Invalid and Throttled."""
         raise NotImplementedError
 
@@ -58,9 +69,10 @@ class FormPage(_FormMixin, View):
             form.add_error(None, too_many_attempts(refused))
             return add_retry_after(self.form_invalid(form), refused)
 
-    def render_to_response(self, context: dict[str, Any]) -> HttpResponse:
+    def render_to_response(self, context: Mapping[str, object]) -> HttpResponse:
         """Write the page."""
-        status = self.invalid_status if context["form"].errors else 200
+        form = context["form"]
+        status = self.invalid_status if isinstance(form, forms.Form) and form.errors else 200
         return render(self.request, self.template_name, context, status=status)
 
 
@@ -83,6 +95,14 @@ def text_field(
     attributes = {"autocomplete": autocomplete, "autocapitalize": "none", "spellcheck": "false"}
     widget = forms.PasswordInput(attributes) if secret else forms.TextInput(attributes)
     return forms.CharField(label=label, max_length=max_length, strip=not secret, widget=widget)
+
+
+def set_choices(form: forms.Form, name: str, choices: Sequence[tuple[str, StrOrPromise]]) -> None:
+    """Set what a field offers."""
+    field = form.fields[name]
+    if not isinstance(field, forms.ChoiceField):
+        raise TypeError(name)
+    field.choices = choices
 
 
 def add_problems(form: forms.Form, refused: Invalid) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import path
@@ -21,6 +22,8 @@ from tastings.wording.photos import REFUSALS
 from teams.actions.people import check_may_change_team
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from teams.models import Member
 
 
@@ -53,12 +56,14 @@ class LogoPage(FormPage):
             return redirect("logo")
         return super().post(request, **address)
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Upload the file, which a worker checks."""
-        upload_logo(self.member, file=sent["file"].read(), now=timezone.now())
+        file = sent["file"]
+        content = file.read() if isinstance(file, UploadedFile) else b""
+        upload_logo(self.member, file=content, now=timezone.now())
         return redirect("logo")
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """Show the logo, and what became of the last upload."""
         logo = logo_of(self.member.team_id)
         return super().get_context_data(

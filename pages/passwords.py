@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.contrib.auth import update_session_auth_hash
@@ -20,6 +20,8 @@ from pages.form_page import PlainFormPage, text_field
 from teams.actions.passwords import change_password, sign_out_everywhere
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from teams.models import User
 
 
@@ -44,16 +46,16 @@ class PasswordPage(PlainFormPage):
         """Find the login."""
         self.login = login_of(self.request, memberships_in(self.request))
 
-    def get_initial(self) -> dict[str, Any]:
+    def get_initial(self) -> dict[str, object]:
         """Name the login."""
         return {"username": self.login.username}
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Change it; every other device and browser is signed out."""
         changed = change_password(
             self.login,
-            password=sent["password"],
-            new_password=sent["new_password"],
+            password=str(sent["password"]),
+            new_password=str(sent["new_password"]),
             caller=caller_from_cookie(self.request),
             now=timezone.now(),
         )

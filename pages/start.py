@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from secrets import compare_digest
-from typing import Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.conf import settings
@@ -20,6 +20,9 @@ from pages.time_zone_field import TimeZoneField
 from teams.actions.people import create_first_team
 from teams.errors import NotFound
 from teams.row_security import acting_for_login, has_team
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 
 class FirstTeamForm(forms.Form):
@@ -48,9 +51,9 @@ class FirstTeam(PlainFormPage):
         if not code or not compare_digest(code.encode(), self.kwargs["start_code"].encode()) or has_team():
             raise NotFound
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Make team, shop and login, and sign in."""
-        owner = create_first_team(**{name: value for name, value in sent.items() if value})
+        owner = create_first_team(**{name: str(value) for name, value in sent.items() if value})
         with acting_for_login(owner.user_id):
             login(self.request, owner.user)
         response = redirect(f"{reverse('email')}?first=1")  # so that a forgotten password can be set anew

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 from uuid import UUID
 
 from django import forms
@@ -17,7 +17,7 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from pages.browser import chosen_member, page
-from pages.form_page import FormPage, PlainFormPage
+from pages.form_page import FormArguments, FormPage, PlainFormPage
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.record_forms import number_in
 from pages.time_zone_field import TimeZoneField
@@ -30,6 +30,8 @@ from teams.actions.people import check_may_change_shops, check_may_change_team, 
 from teams.queries.people import shop_for, shops_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from tastings.queries.records import Record
     from teams.models import Member, Shop
 
@@ -64,14 +66,14 @@ class TeamSettings(PlainFormPage):
         self.member = chosen_member(self.request)
         check_may_change_team(self.member)
 
-    def get_initial(self) -> dict[str, Any]:
+    def get_initial(self) -> dict[str, object]:
         """Show the present values."""
         team = self.member.team
         return {"name": team.name, "ready_roast": number(team.ready_roast), "time_zone": team.time_zone}
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Store them."""
-        roast, zone = number_in(sent["ready_roast"]), sent["time_zone"] or None
+        roast, zone = number_in(str(sent["ready_roast"])), sent["time_zone"] or None
         update_team(self.member, name=sent["name"], ready_roast=roast, time_zone=zone)
         return redirect("team")
 
@@ -82,8 +84,8 @@ class ShopForm(forms.Form):
     name = forms.CharField(label=gettext_lazy("Name of the shop"), max_length=120)
     usual_pot = forms.ChoiceField(label=gettext_lazy("Usual pot, for guides and cards"), required=False)
 
-    def __init__(self, member: Member, pots: list[Record] | None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
-        super().__init__(**kwargs)
+    def __init__(self, member: Member, pots: list[Record] | None, **given: Unpack[FormArguments]) -> None:
+        super().__init__(**given)
         if pots is None:
             del self.fields["usual_pot"]
         else:
@@ -106,11 +108,11 @@ class ShopsPage(FormPage):
         if self.request.method == "POST":
             check_may_change_shops(self.member)
 
-    def get_form(self, _form_class: Any = None) -> ShopForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> ShopForm:
         """Ask for a name only."""
         return ShopForm(self.member, None, **self.get_form_kwargs())
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """List shops and pots."""
         pots, shops = pots_of(self.member), shops_of(self.member)
         names: dict[UUID | None, str] = {pot.id: str(pot.fields["name"]) for pot in pots}
@@ -119,7 +121,7 @@ class ShopsPage(FormPage):
         pot_rows = [_pot_row(pot, of_shop) for pot in pots]
         return super().get_context_data(shops=rows, pots=pot_rows, member=self.member, **context)
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Open a shop."""
         create_shop(self.member, name=sent["name"])
         return redirect("shops")
@@ -141,17 +143,17 @@ class OneShop(PlainFormPage):
         if self.request.method == "POST":
             check_may_choose_pots(self.member)
 
-    def get_initial(self) -> dict[str, Any]:
+    def get_initial(self) -> dict[str, object]:
         """Show name and usual pot."""
         return {"name": self.shop.name, "usual_pot": str(self.shop.usual_pot or "")}
 
-    def get_form(self, _form_class: Any = None) -> ShopForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> ShopForm:
         """Offer the team's pots."""
         return ShopForm(self.member, pots_of(self.member), **self.get_form_kwargs())
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Store both or neither."""
-        name, pot = sent["name"], UUID(sent["usual_pot"]) if sent["usual_pot"] else None
+        name, pot = sent["name"], UUID(str(sent["usual_pot"])) if sent["usual_pot"] else None
         with transaction.atomic():
             choose_usual_pot(self.member, shop_id=self.shop.id, pot=pot)
             if name != self.shop.name:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 from uuid import UUID
 
 from django import forms
@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from pages.browser import page
+from pages.form_page import FormArguments, set_choices
 from pages.record_forms import wrong_fields
 from pages.triangles import AnswerForm, TriangleTestPage
 from tastings.actions.triangles import choose_tasters, record_answer
@@ -23,6 +24,8 @@ from tastings.wording.flights import kettle_caution, tasting_cautions
 from teams.queries.people import members_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from tastings.models import TriangleTest
     from teams.models import Member
 
@@ -44,9 +47,9 @@ class TastersForm(forms.Form):
     tasters = forms.MultipleChoiceField(label=_("Who tastes"), required=False, widget=forms.CheckboxSelectMultiple)
     answers_each = forms.IntegerField(label=_("How often each"), widget=forms.TextInput({"inputmode": "numeric"}))
 
-    def __init__(self, people: dict[str, str], **kwargs: Any) -> None:  # noqa: ANN401 - Django's
-        super().__init__(**kwargs)
-        self.fields["tasters"].choices = list(people.items())  # type: ignore[attr-defined]  # of a choice field
+    def __init__(self, people: dict[str, str], **given: Unpack[FormArguments]) -> None:
+        super().__init__(**given)
+        set_choices(self, "tasters", list(people.items()))
 
 
 class Cups(TriangleTestPage):
@@ -54,22 +57,22 @@ class Cups(TriangleTestPage):
 
     template_name = "pages/triangle_cups.html"
 
-    def get_initial(self) -> dict[str, Any]:
+    def get_initial(self) -> dict[str, object]:
         """Show who is chosen."""
         chosen = list(self.test.tasters.order_by("id"))
         tasters, answers = [str(taster.user_id) for taster in chosen], [taster.answers for taster in chosen]
         return {"tasters": tasters, "answers_each": max([1, *answers])}
 
-    def get_form(self, _form_class: Any = None) -> TastersForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> TastersForm:
         """Offer all who taste."""
         return TastersForm(_who_may_taste(self.member), **self.get_form_kwargs())
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Store who is to taste and how often: the sheet is for them, and the test stands in their list."""
         choose_tasters(self.member, test=self.test.id, sent=sent)
         return redirect("triangle-cups", self.lot.id, self.test.id)
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """Show three cups for each answer, with their codes in serving order."""
         names = names_of_lots(self.member)
         teas = [names.get(str(lot_id), "") for lot_id in (self.test.lot_id, self.test.against_id)]
@@ -113,20 +116,20 @@ class AnswerByCode(TriangleTestPage):
     template_name = "pages/triangle_answer.html"
     is_for_writers = True
 
-    def get_form(self, _form_class: Any = None) -> CodeForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> CodeForm:
         """Ask for the code of the odd cup."""
         return CodeForm(self.member, self.test, **self.get_form_kwargs())
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Record the answer; whether it was right stands on the test's page."""
-        taster = UUID(sent["taster"]) if sent["taster"] else None
-        record_answer(self.member, test=self.test.id, code=sent["code"], taster=taster, now=timezone.now())
+        taster = UUID(str(sent["taster"])) if sent["taster"] else None
+        record_answer(self.member, test=self.test.id, code=str(sent["code"]), taster=taster, now=timezone.now())
         return redirect("triangle", self.lot.id, self.test.id)
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """Name the test, and the fields that are wrong."""
-        context = super().get_context_data(lot=self.lot.id, test=self.test.id, **context)
-        return {**context, "wrong": wrong_fields(context["form"])}
+        shown = super().get_context_data(lot=self.lot.id, test=self.test.id, **context)
+        return {**shown, "wrong": wrong_fields(shown["form"])}
 
 
 urlpatterns = [

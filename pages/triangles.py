@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 from uuid import uuid4
 
 from django import forms
@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from api.http.conditional import id_from_path
 from pages.browser import page
-from pages.form_page import FormPage
+from pages.form_page import FormArguments, FormPage, set_choices
 from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.records import names_of_live_lots, names_of_lots
@@ -56,12 +56,11 @@ class TestForm(forms.Form):
     held_on = forms.DateField(label=_("Day of the test"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
     remarks = forms.CharField(label=_("Remarks"), required=False, widget=forms.Textarea({"rows": 2}))
 
-    def __init__(self, lots: Mapping[str, str], *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
-        super().__init__(*args, **kwargs)
-        self.fields["against"].choices = list(lots.items())  # type: ignore[attr-defined]  # of a choice field
-        self.fields["distinguishers"].choices = [  # type: ignore[attr-defined]  # of a choice field
-            (str(share), difference_words(share, answers=answers_needed(distinguishers=share))) for share in DIFFERENCES
-        ]
+    def __init__(self, lots: Mapping[str, str], **given: Unpack[FormArguments]) -> None:
+        super().__init__(**given)
+        set_choices(self, "against", list(lots.items()))
+        words = [difference_words(share, answers=answers_needed(distinguishers=share)) for share in DIFFERENCES]
+        set_choices(self, "distinguishers", list(zip(map(str, DIFFERENCES), words, strict=True)))
 
 
 class AnswerForm(forms.Form):
@@ -72,14 +71,14 @@ class AnswerForm(forms.Form):
         label=_("Named as odd"), choices=[("yes", _("the odd cup")), ("no", _("another cup"))], widget=forms.RadioSelect
     )
 
-    def __init__(self, member: Member, test: TriangleTest, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
-        super().__init__(*args, **kwargs)
+    def __init__(self, member: Member, test: TriangleTest, **given: Unpack[FormArguments]) -> None:
+        super().__init__(**given)
         records_all = member.decides or test.by_id == member.user_id
         people = [person for person in members_of(member) if person.left_at is None]
         choices = [(str(row.user_id), str(row.user)) for row in people if records_all or row.user_id == member.user_id]
         guest = [("", _("a guest"))] if records_all else []
         self.fields["taster"].initial = str(member.user_id)
-        self.fields["taster"].choices = [*choices, *guest]  # type: ignore[attr-defined]  # of a choice field
+        set_choices(self, "taster", [*choices, *guest])
 
 
 class TriangleTestsPage(FormPage):
@@ -95,24 +94,24 @@ class TriangleTestsPage(FormPage):
         if self.request.method == "POST" and not self.member.may_write:
             raise NotAllowed
 
-    def get_initial(self) -> dict[str, Any]:
+    def get_initial(self) -> dict[str, object]:
         """Begin with today and the lot's sample."""
         return {"held_on": timezone.localdate(), "against": str(self.lot.fields.get("from_lot") or "")}
 
-    def get_form(self, _form_class: Any = None) -> TestForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> TestForm:
         """Offer the team's other lots."""
         names = names_of_live_lots(self.member)
         others = {key: name for key, name in names.items() if key != str(self.lot.id)}
         return TestForm(others, **self.get_form_kwargs())
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Set a test up."""
-        test, held_on = uuid4(), sent["held_on"].isoformat()
+        test, held_on = uuid4(), str(sent["held_on"])
         body = {**sent, "lot": str(self.lot.id), "held_on": held_on, "distinguishers": sent["distinguishers"] or None}
         record_triangle_test(self.member, test=test, sent=body, now=timezone.now())
         return redirect("triangle", self.lot.id, test)
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """List the tests."""
         names = names_of_lots(self.member)
         rows = [
@@ -164,17 +163,17 @@ class TriangleAnswersPage(TriangleTestPage):
             return redirect("triangle", self.lot.id, self.test.id)
         return super().post(request, **address)
 
-    def get_form(self, _form_class: Any = None) -> AnswerForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> AnswerForm:
         """Ask who answered what."""
         return AnswerForm(self.member, self.test, **self.get_form_kwargs())
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Record an answer."""
         body = {"taster": sent["taster"] or None, "correct": sent["correct"] == "yes"}
         record_trial(self.member, test=self.test.id, trial=uuid4(), sent=body, now=timezone.now())
         return redirect("triangle", self.lot.id, self.test.id)
 
-    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+    def get_context_data(self, **context: object) -> dict[str, object]:
         """Show what the answers say."""
         member, test = self.member, self.test
         result, trials = result_of(test), counted_trials(test)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Unpack
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
 from pages.browser import chosen_member, membership_with, page
-from pages.form_page import PlainFormPage
+from pages.form_page import FormArguments, PlainFormPage, set_choices
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.records import browser_device
 from tastings.actions.merging import check_may_merge, merge_descriptor
@@ -109,9 +109,9 @@ class MergeForm(forms.Form):
 
     into = forms.ChoiceField(label=gettext_lazy("Into which word"))
 
-    def __init__(self, choices: list[tuple[str, str]], **kwargs: Any) -> None:  # noqa: ANN401 - Django's
-        super().__init__(**kwargs)
-        self.fields["into"].choices = choices  # type: ignore[attr-defined]  # of a choice field
+    def __init__(self, choices: list[tuple[str, str]], **given: Unpack[FormArguments]) -> None:
+        super().__init__(**given)
+        set_choices(self, "into", choices)
 
 
 class MergeWord(PlainFormPage):
@@ -129,17 +129,17 @@ class MergeWord(PlainFormPage):
         check_may_merge(self.member, self.word.id)
         self.heading = _("Merge the word “%(word)s”") % {"word": self.word.fields["label"]}
 
-    def get_form(self, _form_class: Any = None) -> MergeForm:  # noqa: ANN401 - Django's shape
+    def get_form(self, _form_class: type[forms.Form] | None = None) -> MergeForm:
         """Offer every other word."""
         others = [other for other in words_of(self.member) if other.id != self.word.id]
         labels = {str(other.fields["key"]): str(other.fields["label"]) for other in others}
         choices = [(key, descriptor_label(key, labels)) for key in labels]
         return MergeForm(sorted(choices, key=lambda choice: choice[1].casefold()), **self.get_form_kwargs())
 
-    def submit(self, sent: dict[str, Any]) -> HttpResponse:
+    def submit(self, sent: Mapping[str, object]) -> HttpResponse:
         """Merge them."""
-        device = browser_device(self.member)
-        merge_descriptor(self.member, descriptor=self.word.id, into=sent["into"], device=device, now=timezone.now())
+        into, device = str(sent["into"]), browser_device(self.member)
+        merge_descriptor(self.member, descriptor=self.word.id, into=into, device=device, now=timezone.now())
         return redirect("words")
 
 

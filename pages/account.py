@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import segno
 from django import forms
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -41,7 +41,7 @@ class PhoneForm(forms.Form):
 
     team = forms.ChoiceField(label=gettext_lazy("For which team"))
 
-    def __init__(self, memberships: list[Member], data: Any = None) -> None:  # noqa: ANN401 - Django's form data
+    def __init__(self, memberships: list[Member], data: QueryDict | None = None) -> None:
         super().__init__(data)
         field = cast("forms.ChoiceField", self.fields["team"])
         field.choices = [(str(member.team_id), member.team.name) for member in memberships]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
+from pages.form_page import set_choices
 from pages.record_forms import NOTHING, number_in, sentence
 from tastings.figures import to_stored
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
@@ -20,6 +21,9 @@ from teams.queries.people import members_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
+
+    from django.http import QueryDict
+    from django_stubs_ext import StrOrPromise
 
     from tastings.answers.flights import FlightItem
     from tastings.queries.records import Record
@@ -43,7 +47,7 @@ _PROTOCOLS = (
 )
 
 
-def _number_field(label: Any) -> forms.CharField:  # noqa: ANN401 - a lazy text
+def _number_field(label: StrOrPromise) -> forms.CharField:
     attributes = {"inputmode": "decimal", "autocomplete": "off"}
     return forms.CharField(label=label, required=False, widget=forms.TextInput(attributes))
 
@@ -81,22 +85,17 @@ class FlightForm(forms.Form):
         known: Mapping[str, str],
         *,
         begins_with: Mapping[str, object],
-        data: Any = None,  # noqa: ANN401 - Django's form data
+        data: QueryDict | None = None,
     ) -> None:
         self.begins_with, self.samples = begins_with, samples
         self.people = [person for person in members_of(member) if person.left_at is None]
         super().__init__(data, initial=self._initial())
-        reference: Any = self.fields["reference"]
-        reference.choices = [("", _("none")), *known.items()]
-        weights: Any = self.fields["weights_for"]
-        weights.choices = [
-            ("", _("liking alone, 0 to 10")),
-            *(
-                (kind, _("five factors, weighed as for: %(tea)s") % {"tea": TEAS[kind]})
-                for kind in COVERED_BOWL_WEIGHTS
-            ),
-            (OWN, _("five factors with weights of your own")),
+        set_choices(self, "reference", [("", _("none")), *known.items()])
+        weighed = [
+            (kind, _("five factors, weighed as for: %(tea)s") % {"tea": TEAS[kind]}) for kind in COVERED_BOWL_WEIGHTS
         ]
+        own = (OWN, _("five factors with weights of your own"))
+        set_choices(self, "weights_for", [("", _("liking alone, 0 to 10")), *weighed, own])
         for name, label in zip(WEIGHTS, factors(weighted=True), strict=True):
             self.fields[name] = _number_field(_("%(factor)s, percent") % {"factor": label})
         for person in self.people:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import UUID, uuid4
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -100,7 +100,7 @@ class DecisionForm(forms.Form):
         widget=forms.Textarea({"rows": 3, "maxlength": 8000}),
     )
 
-    def __init__(self, samples: Sequence[Record], data: Any = None) -> None:  # noqa: ANN401 - Django's form data
+    def __init__(self, samples: Sequence[Record], data: QueryDict | None = None) -> None:
         super().__init__(data)
         self.samples = samples
         attributes = {"inputmode": "decimal", "autocomplete": "off"}

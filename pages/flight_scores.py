@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
@@ -56,7 +56,7 @@ class ScoresForm(forms.Form):
         cups: Sequence[OwnCup],
         *,
         brew: Mapping[str, object],
-        data: Any = None,  # noqa: ANN401 - Django's form data
+        data: QueryDict | None = None,
     ) -> None:
         self.cups = [cup for cup in cups if cup.elsewhere is None]
         self.labels = score_labels(flight)
@@ -81,7 +81,7 @@ class ScoresForm(forms.Form):
                     initial=_text(cup.values.get(score.name)),
                 )
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         """Check every score as the note's schema does."""
         note, session = RECORD_SCHEMAS["note"].by_name(), RECORD_SCHEMAS["session"].by_name()
         checked = [(name, session[name]) for name in BREW if name in self.fields]

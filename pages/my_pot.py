@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl, urlencode
 
 from django import forms
@@ -17,6 +17,8 @@ from tastings.wording.guide import pot_problem
 from tastings.wording.labels import MATERIALS
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from django.http import HttpRequest, HttpResponse
 
 COOKIE = "my-pot"
@@ -37,20 +39,19 @@ class PotForm(forms.Form):
         label=_("Kettle (°C)"), localize=True, required=False, min_value=COOLEST_C, max_value=100
     )
 
-    def __init__(self, data: Any = None) -> None:  # noqa: ANN401 - as Django has it
+    def __init__(self, data: Mapping[str, str] | None = None) -> None:
         super().__init__(data, auto_id="pot-%s")
         for name in ("vessel_ml", "leaf_g", "kettle_c"):
             self.fields[name].widget.attrs["inputmode"] = "decimal"
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         """Refuse leaf for which no cup can be predicted in so much water."""
-        cleaned = super().clean() or {}
         if not self.errors:
             try:
-                small_pot(_pot_of(cleaned))
+                small_pot(_pot_of(self))
             except PotError as error:
                 self.add_error(error.field, pot_problem(error))
-        return cleaned
+        return self.cleaned_data
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,12 +95,12 @@ def own_pot(request: HttpRequest) -> OwnPot:
         return OwnPot(forgotten=True)
     if "vessel_ml" in request.GET:
         form = PotForm(request.GET)
-        return OwnPot(_pot_of(form.cleaned_data) if form.is_valid() else None, form, in_address=True)
+        return OwnPot(_pot_of(form) if form.is_valid() else None, form, in_address=True)
     if COOKIE in request.COOKIES:
         sent = dict(parse_qsl(request.COOKIES[COOKIE][:500]))
         form = PotForm({name: localize(_number(text)) for name, text in sent.items()})
         if form.is_valid():
-            return OwnPot(_pot_of(form.cleaned_data), form)
+            return OwnPot(_pot_of(form), form)
     return OwnPot()
 
 
@@ -112,5 +113,5 @@ def _number(text: str) -> float | str:
     return int(value) if value == int(value) else value
 
 
-def _pot_of(values: dict[str, Any]) -> PotRequest:
-    return PotRequest(**{name: value for name, value in values.items() if value not in (None, "")})
+def _pot_of(form: PotForm) -> PotRequest:
+    return PotRequest(**{name: value for name, value in form.cleaned_data.items() if value not in (None, "")})

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
@@ -43,8 +43,10 @@ class PlaceForm(forms.Form):
     role = forms.ChoiceField(label=gettext_lazy("Role"), choices=list(ROLES.items()), initial="taster")
     shop = forms.ChoiceField(label=gettext_lazy("Shop"))
 
-    def __init__(self, shops: Sequence[Shop], data: Any = None, **kwargs: Any) -> None:  # noqa: ANN401 - Django's form data
-        super().__init__(data, **kwargs)
+    def __init__(
+        self, shops: Sequence[Shop], data: QueryDict | None = None, *, initial: dict[str, object] | None = None
+    ) -> None:
+        super().__init__(data, initial=initial)
         self.fields["shop"] = forms.ChoiceField(
             label=self.fields["shop"].label, choices=[(str(shop.id), shop.name) for shop in shops]
         )
@@ -73,7 +75,7 @@ class People(View):
         """Invite somebody: show the link once, to be copied or scanned."""
         member, now = chosen_member(request), timezone.now()
         form = InvitationForm(shops_of(member), request.POST)
-        extra: dict[str, Any] = {}
+        extra: dict[str, object] = {}
         if form.is_valid():
             chosen = form.cleaned_data
             ends = now + timedelta(days=chosen["days"])
@@ -154,7 +156,7 @@ class EndInvitation(View):
         return redirect("people")
 
 
-def _render(request: HttpRequest, member: Member, form: InvitationForm, **extra: Any) -> HttpResponse:  # noqa: ANN401 - of the template
+def _render(request: HttpRequest, member: Member, form: InvitationForm, **extra: object) -> HttpResponse:
     now = timezone.now()
     shops: dict[UUID | None, str] = {shop.id: shop.name for shop in shops_of(member)}
     people = members_of(member)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 from django import forms
@@ -123,7 +123,7 @@ class ColourForm(forms.Form):
     liquor_y = forms.CharField(label=gettext_lazy("Liquor: percent from the top"))
     size = forms.CharField(label=gettext_lazy("Width of each square, percent"), initial="8")
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         """Read the numbers."""
         for name, text in list(self.cleaned_data.items()):
             number = number_in(text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, tzinfo
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.utils.formats import get_format
@@ -19,6 +19,8 @@ from tastings.wording.numbers import day, day_and_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
+
+    from django.http import QueryDict
 
     from lots.schema import Field, RecordSchema
     from teams.errors import Problem
@@ -49,7 +51,7 @@ class RecordForm(forms.Form):
         *,
         options: Options,
         values: Mapping[str, object],
-        data: Any = None,  # noqa: ANN401 - Django's form data
+        data: QueryDict | None = None,
     ) -> None:
         self.schema, self.options, self.values = schema, options, values
         self.zone = zone_of_form(data.get("time_zone") if data else None)
@@ -61,7 +63,7 @@ class RecordForm(forms.Form):
         if all(field.kind != "moment" for field in self.shown):
             del self.fields["time_zone"]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         """Turn what was sent into wire values; what the schema refuses is shown beside its field."""
         for field in self.shown:
             sent = self.cleaned_data.get(field.name)
@@ -89,14 +91,14 @@ class RecordForm(forms.Form):
         for problem in problems:
             self.add_error(problem.field if problem.field in self.fields else None, sentence(problem.detail))
 
-    def _wire_value(self, field: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
+    def _wire_value(self, field: Field, sent: object) -> object:
         if field.kind == "moment" and sent:
-            return wire_form(sent, self.zone, stands=self.values.get(field.name))
+            return wire_form(str(sent), self.zone, stands=self.values.get(field.name))
         return _wire_value(field, sent)
 
     def _form_field(self, field: Field) -> forms.Field:
         name = field_label(self.schema.type, field.name)
-        extra: dict[str, Any] = {"required": True} if field.required else {}
+        extra: dict[str, object] = {"required": True} if field.required else {}
         match field.kind:
             case "choice" | "reference" | "truth":
                 if field.kind == "truth" and field.default is not None:
@@ -134,7 +136,7 @@ class RecordForm(forms.Form):
         listed = [(code, str(known[code])) for code in field.choices or known if code in known]
         if field.name == "country":
             listed.sort(key=lambda item: item[1])
-        now = _form_value(field, self.values.get(field.name), self.zone)
+        now = str(_form_value(field, self.values.get(field.name), self.zone))
         if now and now not in dict(listed):
             listed.append((now, value_text(field, self.values.get(field.name), self.options)))
         nothing = [] if field.required and now else [("", NOTHING)]
@@ -191,12 +193,13 @@ def sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
-def _form_value(field: Field, value: object, zone: tzinfo) -> Any:  # noqa: ANN401 - text, or a truth for a checkbox
-    """Return a wire value as the form shows it."""
+def _form_value(field: Field, value: object, zone: tzinfo) -> object:
+    """Return a wire value as the form shows it: text, or a truth for a checkbox."""
     if value is None:
         value = field.default
     if field.kind == "truth":
-        return value if field.default is not None else {True: "true", False: "false"}.get(value, "")  # type: ignore[call-overload]
+        names: dict[object, str] = {True: "true", False: "false"}
+        return value if field.default is not None else names.get(value, "")
     if value is None:
         return ""
     if isinstance(value, list):
@@ -209,11 +212,11 @@ def _form_value(field: Field, value: object, zone: tzinfo) -> Any:  # noqa: ANN4
     return str(value)
 
 
-def _wire_value(field: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
-    """Return the wire value of what was typed or chosen; the schema refuses text of another kind."""
+def _wire_value(field: Field, sent: object) -> object:
+    """Return the wire value of what was typed, chosen or ticked; the schema refuses text of another kind."""
     if field.kind == "truth":
         return {"true": True, "false": False}.get(sent) if isinstance(sent, str) else sent
-    text = (sent or "").replace("\r\n", "\n")
+    text = str(sent or "").replace("\r\n", "\n")
     if field.kind == "texts":
         return [part.strip() for part in text.split(",") if part.strip()]
     if not text:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
@@ -229,7 +229,7 @@ def report_file(request: HttpRequest, lot_id: str, form: str) -> HttpResponse:
 
 
 def document_file(  # noqa: PLR0913 - who asks, for what and under which name
-    request: HttpRequest, member: Member, *, layout: str, form: str, payload: Mapping[str, Any], name: str
+    request: HttpRequest, member: Member, *, layout: str, form: str, payload: Mapping[str, object], name: str
 ) -> HttpResponse:
     """Answer with a document if it is made, else with 202 and ``Retry-After``.
 

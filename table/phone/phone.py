@@ -4,11 +4,20 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Any, NamedTuple, Self
+from typing import Any, NamedTuple, NotRequired, Self, TypedDict, TypeGuard
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError, UnreachableError
 from table.phone.ids import new_id
-from table.phone.phone_state import PhoneRecord, UnsentChange
+from table.phone.phone_state import (
+    Answered,
+    Page,
+    PhoneRecord,
+    Problem,
+    PulledChange,
+    Scope,
+    UnsentChange,
+    Written,
+)
 from table.phone.photo_queue import PhotoQueue
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
@@ -27,13 +36,39 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+class StandingRecord(TypedDict):
+    """What a record that stands as it was sent has beyond that."""
+
+    fields: dict[str, object]
+    by: NotRequired[str | None]
+    author: NotRequired[str | None]
+    at: NotRequired[str | None]
+
+
+class Verdict(TypedDict):
+    """The server's verdict on one change, as it is sent."""
+
+    type: str
+    id: str
+    verdict: str
+    revision: int | None
+    problems: list[Problem]
+    record: NotRequired[StandingRecord | None]
+
+
+class SyncAnswer(Page):
+    """The answer to a sync: a verdict on each change, and a page."""
+
+    verdicts: list[Verdict]
+
+
 class ChangeOutcome(NamedTuple):
     """The server's verdict on one change; ``will_retry`` says whether the change is sent again by the next sync."""
 
     unsent: UnsentChange
     verdict: str
     revision: int | None
-    problems: Sequence[Mapping[str, Any]]
+    problems: Sequence[Problem]
     will_retry: bool
 
 
@@ -94,7 +129,7 @@ class Phone:
 
     def sign_in(
         self, *, username: str, password: str, device_name: str = "phone", team: str | None = None
-    ) -> Mapping[str, Any]:
+    ) -> Mapping[str, object]:
         """Sign in and return user, team, shop and role; ``team`` chooses among several.
 
         Raise SignedOutError if name or password is wrong.
@@ -102,7 +137,7 @@ class Phone:
         sent = {"username": username, "password": password, "device": device_name} | ({"team": team} if team else {})
         self._delete_token()
         answer = self.request("POST", "/api/v1/auth/tokens", body=sent)
-        self._store.append({"event": "signed", "token": answer["token"]})
+        self._store.append({"event": "signed", "token": str(answer["token"])})
         return answer
 
     def sign_out(self) -> None:
@@ -142,12 +177,12 @@ class Phone:
         self._write({"type": type_name, "id": record, "deleted": True}, fields=None, at=at, begins=False)
 
     def _write(
-        self, change: dict[str, Any], *, fields: Mapping[str, object] | None, at: datetime | None, begins: bool
+        self, change: dict[str, object], *, fields: Mapping[str, object] | None, at: datetime | None, begins: bool
     ) -> None:
         state = self._store.state
         if fields is not None:
             change["fields"] = dict(fields)
-        event: dict[str, Any] = {"event": "written", "number": state.number + 1, "begins": begins, "change": change}
+        event: Written = {"event": "written", "number": state.number + 1, "begins": begins, "change": change}
         if at is None:
             change["at"] = event["clock_at"] = self._next_time()
         else:
@@ -166,7 +201,7 @@ class Phone:
 
         The next sync brings what is missing and takes the rest off this phone. Unsent changes stay.
         """
-        scope = None if days is None else {"days": days, "lots": sorted(lots)}
+        scope: Scope | None = None if days is None else {"days": days, "lots": sorted(lots)}
         if scope != self._store.state.scope:
             self._store.append({"event": "scoped", "scope": scope})
 
@@ -192,7 +227,7 @@ class Phone:
 
     def amend(self, refused: UnsentChange, fields: Mapping[str, object]) -> None:
         """Make a refused change again with some of its fields corrected."""
-        change = {"type": refused.change["type"], "id": refused.record}
+        change: dict[str, object] = {"type": refused.change["type"], "id": refused.record}
         self._write(change, fields={**refused.change.get("fields", {}), **fields}, at=None, begins=refused.begins)
         self.dismiss(refused)
 
@@ -204,7 +239,7 @@ class Phone:
 
     def request(
         self, method: str, path: str, *, body: Mapping[str, object] | None = None, lines: bool = False
-    ) -> Mapping[str, Any]:
+    ) -> Mapping[str, Any]:  # as json reads it: whichever document of the API was asked for
         """Send any request and return the JSON answer; errors as of `table.phone.sync_request.send_request`."""
         token = self._store.state.token
         retry = self._options.retry
@@ -254,9 +289,9 @@ class Phone:
             chunk.append(unsent)
         return chunk
 
-    def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> Mapping[str, Any] | None:
+    def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> SyncAnswer | None:
         """Do one round trip; return None when nothing was applied and the next request has to be another."""
-        sent: dict[str, Any] = {
+        sent: dict[str, object] = {
             "limit": self._options.page_size if pull else 1,
             "changes": [unsent.change for unsent in chunk],
         }
@@ -271,7 +306,7 @@ class Phone:
             raise
         if answer is None:
             return None
-        if not {"verdicts", *_PAGE} <= answer.keys() or len(answer["verdicts"]) != len(chunk):
+        if not _is_sync_answer(answer) or len(answer["verdicts"]) != len(chunk):
             raise PhoneError("the server's answer to a sync is not one")
         return with_standing(answer, chunk)
 
@@ -280,20 +315,21 @@ class Phone:
         answer = self._ask("/api/v1/sync/stream", {"limit": self._options.page_size}, report=report, lines=True)
         if answer is None:
             return True
-        if not answer.get("pages"):
+        pages = answer.get("pages")
+        if not isinstance(pages, list) or not pages:
             raise UnreachableError("the answer broke off in its first line")
-        for page in answer["pages"]:
-            if not page.keys() >= _PAGE:
+        for page in pages:
+            if not _is_page(page):
                 raise PhoneError("the server's answer to a sync is not one")
             self._store.append(_sync_event([], page=page))
             report.pulled += len(page["changes"])
         return bool(page["more"])
 
     def _ask(
-        self, path: str, sent: Mapping[str, Any], *, report: SyncReport, lines: bool = False
-    ) -> Mapping[str, Any] | None:
+        self, path: str, sent: Mapping[str, object], *, report: SyncReport, lines: bool = False
+    ) -> Mapping[str, object] | None:
         """Send a request about what comes after the cursor; return None when the phone starts again from 0."""
-        body: dict[str, Any] = {"schema": SCHEMA, "device": self.device, "cursor": self._store.state.cursor, **sent}
+        body: dict[str, object] = {"schema": SCHEMA, "device": self.device, "cursor": self._store.state.cursor, **sent}
         if (scope := self._store.state.scope) is not None:
             body["scope"] = scope
         if token := self._store.state.scope_token:
@@ -317,12 +353,12 @@ class Phone:
             self._max_changes = max(1, len(chunk) // 2)
             self._max_bytes = max(2 * _ENVELOPE_BYTES, size // 2 + _ENVELOPE_BYTES)
             return
-        problems = [{"field": "", "code": "too_large", "detail": "is more than one request may carry"}]
+        problems: list[Problem] = [{"field": "", "code": "too_large", "detail": "is more than one request may carry"}]
         outcome = ChangeOutcome(chunk[0], "refused", None, problems, will_retry=False)
         self._store.append(_sync_event([outcome], page=None))
         report.outcomes.append(outcome)
 
-    def _change_outcome(self, unsent: UnsentChange, verdict: Mapping[str, Any]) -> ChangeOutcome:
+    def _change_outcome(self, unsent: UnsentChange, verdict: Verdict) -> ChangeOutcome:
         """Return what becomes of a change: edits wait as long as the change that creates their record waits."""
         codes = {problem["code"] for problem in verdict["problems"]}
         waits = bool(codes & _RETRIED_CODES) or (codes == {"required"} and self._is_created_later(unsent))
@@ -341,25 +377,41 @@ class Phone:
             self._store.append({"event": "signed", "token": ""})
 
 
-def with_standing(answer: Mapping[str, Any], chunk: Sequence[UnsentChange]) -> Mapping[str, Any]:
+def _is_page(answer: Mapping[str, object]) -> TypeGuard[Page]:
+    return answer.keys() >= _PAGE
+
+
+def _is_sync_answer(answer: Mapping[str, object]) -> TypeGuard[SyncAnswer]:
+    return answer.keys() >= {"verdicts", *_PAGE}
+
+
+def with_standing(answer: SyncAnswer, chunk: Sequence[UnsentChange]) -> SyncAnswer:
     """Return an answer with the changes that it left out, since they stand as they were sent."""
-    standing = [
-        {"type": verdict["type"], "id": verdict["id"], "revision": verdict["revision"], "deleted": False}
-        | record
-        | {"fields": {**unsent.change["fields"], **record["fields"]}}
+    standing: list[PulledChange] = [
+        {
+            "type": verdict["type"],
+            "id": verdict["id"],
+            "revision": revision,
+            "deleted": False,
+            **record,
+            "fields": {**unsent.change["fields"], **record["fields"]},
+        }
         for unsent, verdict in zip(chunk, answer["verdicts"], strict=True)
-        if (record := verdict.get("record"))
+        if (record := verdict.get("record")) and (revision := verdict["revision"]) is not None
     ]
     return {**answer, "changes": [*answer["changes"], *standing]}
 
 
-def _sync_event(outcomes: Sequence[ChangeOutcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:
+def _sync_event(outcomes: Sequence[ChangeOutcome], *, page: Page | None) -> Answered:
     """Return the event of an answer: verdicts and page in one, so that neither is stored without the other."""
     verdicts = [
-        [o.unsent.number, "waits" if o.will_retry else o.verdict, o.revision, list(o.problems)] for o in outcomes
+        (o.unsent.number, "waits" if o.will_retry else o.verdict, o.revision, list(o.problems)) for o in outcomes
     ]
-    names = ("changes", "cursor", "more", "scope_token")
-    stored_page = None if page is None else {name: page[name] for name in names if name in page}
+    stored_page: Page | None = None
+    if page is not None:
+        stored_page = {"changes": page["changes"], "cursor": page["cursor"], "more": page["more"]}
+        if "scope_token" in page:
+            stored_page["scope_token"] = page["scope_token"]
     return {"event": "answered", "verdicts": verdicts, "page": stored_page}
 
 

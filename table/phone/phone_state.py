@@ -6,10 +6,64 @@ clock, a disk or the network.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from typing import Any, Literal, NotRequired, TypedDict
 
-Event = Mapping[str, Any]
 _CHILDREN = ("infusion", "note", "photo")
+
+
+class Problem(TypedDict):
+    """Why something was refused."""
+
+    field: str
+    code: str
+    detail: str
+
+
+class PhotoParents(TypedDict, total=False):
+    """What a photo is of: a session or one of its infusions, or a lot."""
+
+    session: str
+    lot: str
+    infusion: str
+
+
+class Announcement(PhotoParents):
+    """What the server is asked to expect of a photo."""
+
+    id: str
+    of: str
+    sha256: str
+    bytes: int
+    taken_at: str
+
+
+class Scope(TypedDict):
+    """Sessions of the last days and of some lots."""
+
+    days: int
+    lots: list[str]
+
+
+class PulledChange(TypedDict):
+    """A record as the server sends it; without fields when it is deleted."""
+
+    type: str
+    id: str
+    revision: int
+    deleted: bool
+    fields: NotRequired[dict[str, object]]
+    by: NotRequired[str | None]
+    author: NotRequired[str | None]
+    at: NotRequired[str | None]
+
+
+class Page(TypedDict):
+    """Some of what is new after a cursor; ``scope_token`` is the server's note of what is then here of the scope."""
+
+    changes: list[PulledChange]
+    cursor: int
+    more: bool
+    scope_token: NotRequired[str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,7 +76,7 @@ class PhoneRecord:
 
     type: str
     id: str
-    fields: Mapping[str, Any]
+    fields: Mapping[str, object]
     revision: int | None
     by: str | None
     author: str | None
@@ -35,7 +89,7 @@ class PulledRecord:
     """A record as last pulled; ``seen_in`` is the number of the last full pull that contained it."""
 
     type: str
-    fields: dict[str, Any]
+    fields: dict[str, object]
     revision: int
     by: str | None
     seen_in: int
@@ -52,9 +106,9 @@ class UnsentChange:
     """
 
     number: int
-    change: dict[str, Any]
+    change: dict[str, Any]  # as json reads it: the fields of any type of record
     begins: bool
-    problems: Sequence[Mapping[str, Any]] = field(default_factory=list)
+    problems: Sequence[Problem] = field(default_factory=list)
 
     @property
     def record(self) -> str:
@@ -66,14 +120,125 @@ class UnsentChange:
 class QueuedPhoto:
     """A photo that the server does not have yet: its announcement, the path of its file, why it was refused."""
 
-    announced: dict[str, Any]
+    announced: Announcement
     path: str
-    problems: Sequence[Mapping[str, Any]] = field(default_factory=list)
+    problems: Sequence[Problem] = field(default_factory=list)
 
     @property
     def id(self) -> str:
         """Return its id."""
-        return str(self.announced["id"])
+        return self.announced["id"]
+
+
+class _StoredRecord(TypedDict):
+    type: str
+    fields: dict[str, object]
+    revision: int
+    by: str | None
+    seen_in: int
+    author: NotRequired[str | None]
+    at: NotRequired[str | None]
+
+
+class _StoredChange(TypedDict):
+    number: int
+    change: dict[str, object]
+    begins: bool
+    problems: NotRequired[list[Problem]]
+
+
+class _StoredPhoto(TypedDict):
+    announced: Announcement
+    path: str
+    problems: NotRequired[list[Problem]]
+
+
+class _StoredParts(TypedDict):
+    """A stored state: its parts that are more than one value. Beside them are the single values of `PhoneState`."""
+
+    records: dict[str, _StoredRecord]
+    outbox: dict[str, _StoredChange]
+    refused: dict[str, _StoredChange]
+    confirmed: list[tuple[int, _StoredChange]]
+    photos: NotRequired[dict[str, _StoredPhoto]]
+
+
+class Begun(TypedDict):
+    """A journal was begun."""
+
+    event: Literal["begun"]
+    device: str
+
+
+class Signed(TypedDict):
+    """A token came, or with an empty one was deleted."""
+
+    event: Literal["signed"]
+    token: str
+
+
+class Written(TypedDict):
+    """A record was edited here; ``clock_at`` is the moment that was given out for it."""
+
+    event: Literal["written"]
+    number: int
+    begins: bool
+    change: dict[str, object]
+    clock_at: NotRequired[str]
+
+
+class Answered(TypedDict):
+    """The server answered: number, verdict, revision and problems of each change, and a page."""
+
+    event: Literal["answered"]
+    verdicts: Sequence[tuple[int, str, int | None, Sequence[Problem]]]
+    page: Page | None
+
+
+class StartAgain(TypedDict):
+    """Everything is pulled anew."""
+
+    event: Literal["start_again"]
+
+
+class Scoped(TypedDict):
+    """A scope was chosen, or with None ended."""
+
+    event: Literal["scoped"]
+    scope: Scope | None
+
+
+class PutAway(TypedDict):
+    """A refused change was removed from the list."""
+
+    event: Literal["put_away"]
+    number: int
+
+
+class Photographed(TypedDict):
+    """A photo was taken."""
+
+    event: Literal["photographed"]
+    photo: Announcement
+    path: str
+
+
+class PhotoDone(TypedDict):
+    """A photo was sent or removed, or with problems refused."""
+
+    event: Literal["photo_done"]
+    id: str
+    problems: Sequence[Problem] | None
+
+
+class Snapshot(TypedDict):
+    """A whole state."""
+
+    event: Literal["snapshot"]
+    state: _StoredParts
+
+
+Event = Begun | Signed | Written | Answered | StartAgain | Scoped | PutAway | Photographed | PhotoDone | Snapshot
 
 
 @dataclass(kw_only=True)
@@ -92,7 +257,7 @@ class PhoneState:
     number: int = 0
     full_pass: int = 0
     in_full_pass: bool = False
-    scope: Mapping[str, Any] | None = None
+    scope: Scope | None = None
     scope_token: str = ""
     records: dict[str, PulledRecord] = field(default_factory=dict)
     outbox: dict[int, UnsentChange] = field(default_factory=dict)
@@ -128,27 +293,25 @@ class PhoneState:
             case other:
                 raise ValueError(f"an event called {other!r} is not known")
 
-    def _add_change(self, event: Event) -> None:
+    def _add_change(self, event: Written) -> None:
         unsent = UnsentChange(number=event["number"], change=event["change"], begins=event["begins"])
         self.outbox[unsent.number] = unsent
         self.number = max(self.number, unsent.number)
         self.last_at = max(self.last_at, event.get("clock_at", ""))
 
-    def _finish_photo(self, photo: str, *, problems: Sequence[Mapping[str, Any]] | None) -> None:
+    def _finish_photo(self, photo: str, *, problems: Sequence[Problem] | None) -> None:
         if problems:
             self.photos[photo].problems = problems
         else:
             del self.photos[photo]
 
-    def _merge_answer(self, event: Event) -> None:
+    def _merge_answer(self, event: Answered) -> None:
         for number, verdict, revision, problems in event["verdicts"]:
             self._resolve_change(number, verdict, revision=revision, problems=problems)
         if (page := event["page"]) is not None:
             self._merge_page(page)
 
-    def _resolve_change(
-        self, number: int, verdict: str, *, revision: int | None, problems: Sequence[Mapping[str, Any]]
-    ) -> None:
+    def _resolve_change(self, number: int, verdict: str, *, revision: int | None, problems: Sequence[Problem]) -> None:
         unsent = self.outbox[number]
         unsent.problems = problems
         if verdict == "waits":
@@ -159,7 +322,7 @@ class PhoneState:
         elif revision is not None:
             self.confirmed.append((revision, unsent))
 
-    def _merge_page(self, page: Mapping[str, Any]) -> None:
+    def _merge_page(self, page: Page) -> None:
         for change in page["changes"]:
             if change["deleted"]:
                 self.records.pop(change["id"], None)
@@ -227,16 +390,16 @@ class PhoneState:
             unsent=bool(changes),
         )
 
-    def snapshot(self) -> Event:
-        """Return one event that has the effect of all events so far."""
+    def snapshot(self) -> Mapping[str, object]:
+        """Return one event, as JSON, that has the effect of all events so far."""
         return {"event": "snapshot", "state": asdict(self)}
 
-    def _restore(self, stored: Mapping[str, Any]) -> None:
-        plain = dict(stored)
-        self.records = {i: PulledRecord(**pulled) for i, pulled in plain.pop("records").items()}
-        self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in plain.pop("outbox").items()}
-        self.refused = {int(number): UnsentChange(**unsent) for number, unsent in plain.pop("refused").items()}
-        self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in plain.pop("confirmed")]
-        self.photos = {i: QueuedPhoto(**photo) for i, photo in plain.pop("photos", {}).items()}
-        for name, value in plain.items():
-            setattr(self, name, value)
+    def _restore(self, stored: _StoredParts) -> None:
+        self.records = {i: PulledRecord(**pulled) for i, pulled in stored["records"].items()}
+        self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in stored["outbox"].items()}
+        self.refused = {int(number): UnsentChange(**unsent) for number, unsent in stored["refused"].items()}
+        self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in stored["confirmed"]]
+        self.photos = {i: QueuedPhoto(**photo) for i, photo in stored.get("photos", {}).items()}
+        for name, value in stored.items():
+            if name not in _StoredParts.__annotations__:
+                setattr(self, name, value)

@@ -8,11 +8,10 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
-from table.phone.errors import RefusedError, StoreError
+from table.phone.errors import PhoneError, RefusedError, StoreError
 from table.phone.ids import new_id
-from table.phone.phone_state import QueuedPhoto
+from table.phone.phone_state import Announcement, PhotoParents, Problem, QueuedPhoto
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
 from table.phone.sync_request import send_request
@@ -43,8 +42,15 @@ class PhotoQueue:
     ) -> str:
         """Add a file, of a session or of a lot; return the photo's id. The file must stay until it is sent."""
         content = path.read_bytes()
-        parents = {"session": session, "lot": lot, "infusion": infusion}
-        photo = {name: value for name, value in parents.items() if value is not None} | {
+        parents: PhotoParents = {}
+        if session is not None:
+            parents["session"] = session
+        if lot is not None:
+            parents["lot"] = lot
+        if infusion is not None:
+            parents["infusion"] = infusion
+        photo: Announcement = {
+            **parents,
             "id": new_id(taken_at),
             "of": subject,
             "sha256": hashlib.sha256(content).hexdigest(),
@@ -52,7 +58,7 @@ class PhotoQueue:
             "taken_at": taken_at.isoformat(),
         }
         self._store.append({"event": "photographed", "photo": photo, "path": str(path)})
-        return str(photo["id"])
+        return photo["id"]
 
     @property
     def waiting(self) -> list[QueuedPhoto]:
@@ -94,14 +100,13 @@ class PhotoQueue:
         with Path(photo.path).open("rb") as file:
             failures = 0
             while upload["state"] == "receiving":
-                file.seek(upload["received"])
+                received = _received_bytes(upload)
+                file.seek(received)
                 piece = file.read(PIECE_BYTES)
                 if not piece:
                     raise StoreError(f"{photo.path} is shorter than it was when it was taken in")
                 try:
-                    upload = self._request(
-                        "PUT", f"/api/v1/photos/{photo.id}/content", piece=(int(upload["received"]), piece)
-                    )
+                    upload = self._request("PUT", f"/api/v1/photos/{photo.id}/content", piece=(received, piece))
                     failures = 0
                 except RefusedError as refusal:
                     failures += 1
@@ -116,11 +121,18 @@ class PhotoQueue:
         *,
         body: Mapping[str, object] | None = None,
         piece: tuple[int, bytes] | None = None,
-    ) -> Mapping[str, Any]:
+    ) -> Mapping[str, object]:
         token = self._store.state.token
         return send_request(self._transport, (method, path), token=token, body=body, piece=piece, retry=self._retry)
 
 
-def _problems(refusal: RefusedError) -> Sequence[Mapping[str, Any]]:
+def _received_bytes(upload: Mapping[str, object]) -> int:
+    received = upload["received"]
+    if not isinstance(received, int):
+        raise PhoneError("the server's answer about a photo is not one")
+    return received
+
+
+def _problems(refusal: RefusedError) -> Sequence[Problem]:
     problems = refusal.problem.get("problems")
     return problems if isinstance(problems, list) and problems else [{"field": "", "code": "", "detail": str(refusal)}]

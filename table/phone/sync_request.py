@@ -5,7 +5,6 @@ import json
 import zlib
 from collections.abc import Mapping
 from http import HTTPStatus
-from typing import Any
 
 from table.phone.errors import RefusedError, SignedOutError, UnreachableError
 from table.phone.retry import RetryPolicy
@@ -29,7 +28,7 @@ def send_request(  # noqa: PLR0913 - what a request is made of
     retry: RetryPolicy,
     piece: tuple[int, bytes] | None = None,
     lines: bool = False,
-) -> Mapping[str, Any]:
+) -> Mapping[str, object]:
     """Send a request (method and path) and return the JSON object of the answer.
 
     ``piece`` is a part of a file with the offset where it begins, sent as it is. With ``lines`` the answer may
@@ -64,13 +63,13 @@ def send_request(  # noqa: PLR0913 - what a request is made of
         retry.pause(failures, at_least_s=at_least_s)
 
 
-def _json_of(response: Response, *, request: str) -> Mapping[str, Any]:
+def _json_of(response: Response, *, request: str) -> Mapping[str, object]:
     try:
         content = response.body
         is_lines = response.headers.get("content-type") == LINES
         if response.headers.get("content-encoding") == "gzip":
             content = zlib.decompressobj(wbits=31).decompress(content) if is_lines else gzip.decompress(content)
-        body: Any
+        body: object
         if is_lines:
             body = {"pages": [json.loads(line) for line in content[: content.rfind(b"\n") + 1].splitlines()]}
         else:

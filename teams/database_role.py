@@ -1,6 +1,6 @@
 """The roles of web and worker: made if they are missing, and given their permissions after every migration."""
 
-from typing import Any, cast
+from typing import cast
 
 from django.core.exceptions import ImproperlyConfigured
 from django.db import DEFAULT_DB_ALIAS, ProgrammingError, connections, transaction
@@ -61,7 +61,7 @@ def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
                     cursor.execute(f"GRANT {connection.ops.quote_name(role_name)} TO CURRENT_USER")
     except ProgrammingError as error:
         with connection.cursor() as cursor:
-            owner = connection.ops.quote_name(_value(cursor, "SELECT current_user"))
+            owner = connection.ops.quote_name(str(_value(cursor, "SELECT current_user")))
             cursor.execute("SELECT rolname FROM pg_roles WHERE rolname = ANY (%s)", [[role(), worker_role()]])
             present = {role_name for (role_name,) in cursor.fetchall()}
         sql = [f"CREATE ROLE {connection.ops.quote_name(role_name)} NOLOGIN;"
@@ -116,10 +116,11 @@ def create_replication_login(*, password: str) -> None:
         ) from error
 
 
-def _value(cursor: CursorWrapper, sql: str, *values: str) -> Any:  # noqa: ANN401 - any column
+def _value(cursor: CursorWrapper, sql: str, *values: str) -> object:
     """Return the only value of a query with one row."""
     cursor.execute(sql, values or None)
-    return cursor.fetchone()[0]
+    value: object = cursor.fetchone()[0]
+    return value
 
 
 def _hashed(connection: DatabaseWrapper, name: str, password: str) -> str:

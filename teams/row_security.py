@@ -17,10 +17,11 @@ import threading
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
-from typing import Any, cast
+from typing import cast
 from unicodedata import normalize
 from uuid import UUID
 
+import msgspec
 import psycopg
 from django.conf import settings
 from django.db import OperationalError, connection, connections
@@ -127,7 +128,7 @@ def team_of(kind: str, row: UUID) -> UUID | None:
     return _noted(team) if kind == "share" else team
 
 
-def run_for_token(digest: str, statement: Statement) -> list[tuple[Any, ...]]:
+def run_for_token(digest: str, statement: Statement) -> list[tuple[object, ...]]:
     """Run a statement for the team of the device token with this digest, valid or not; return its rows.
 
     In one go: every request of a phone begins so.
@@ -137,14 +138,14 @@ def run_for_token(digest: str, statement: Statement) -> list[tuple[Any, ...]]:
     return rows
 
 
-def run_for_lot(lot: UUID, statement: Statement) -> list[tuple[Any, ...]]:
+def run_for_lot(lot: UUID, statement: Statement) -> list[tuple[object, ...]]:
     """Run a statement for the team of a lot, for no team if there is no such lot; return its rows."""
     return _run_for("leafspan_team_of('lot', %s)", [lot], statement)[1]
 
 
 def _run_for(
     team_sql: str, values: Sequence[object], statement: Statement
-) -> tuple[UUID | None, list[tuple[Any, ...]]]:
+) -> tuple[UUID | None, list[tuple[object, ...]]]:
     """Run a statement for the team that an expression with these values gives; return the team and the rows."""
     teams = f"coalesce(({team_sql})::text, '')"
     setting = f"leafspan_at_home({teams})" if has_other_cells(_database().role) else teams
@@ -152,7 +153,7 @@ def _run_for(
         [[(team,)], rows] = run_together([(f"SELECT set_config('{SETTING}', {setting}, true)", values), statement])
     finally:
         _database().settings_have_changed()
-    return UUID(team) if team else None, rows
+    return UUID(str(team)) if team else None, rows
 
 
 def team_of_former_token(digest: str) -> UUID | None:
@@ -251,10 +252,10 @@ def ids_in_use_statement(ids: Collection[UUID], *, team: UUID | None, member: UU
     return "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [id_array(ids), team, member]
 
 
-def readable_by_kind(rows: Iterable[tuple[str, UUID, bool]]) -> dict[UUID, dict[str, bool]]:
+def readable_by_kind(rows: list[tuple[object, ...]]) -> dict[UUID, dict[str, bool]]:
     """Return by id and kind whether the record is readable."""
     kinds_by_id: dict[UUID, dict[str, bool]] = {}
-    for kind, row, readable in rows:
+    for kind, row, readable in msgspec.convert(rows, list[tuple[str, UUID, bool]]):
         kinds_by_id.setdefault(row, {})[kind] = readable
     return kinds_by_id
 
@@ -276,12 +277,12 @@ def renew_photos_statement(team: UUID, parents: Collection[UUID]) -> Statement:
 
 def delete_teamless_failures(*, before: datetime) -> int:
     """Delete old failed sign-ins of the audit log that belong to no team; return their number."""
-    return int(_value("SELECT leafspan_forget_failures_of_nobody(%s)", before))
+    return int(str(_value("SELECT leafspan_forget_failures_of_nobody(%s)", before)))
 
 
 def delete_expired_sessions(*, before: datetime) -> int:
     """Delete the browser sessions that ended before; return their number."""
-    return int(_value("SELECT leafspan_delete_expired_sessions(%s)", before))
+    return int(str(_value("SELECT leafspan_delete_expired_sessions(%s)", before)))
 
 
 def is_row_security_error(error: Exception) -> bool:
@@ -321,10 +322,11 @@ def _id(sql: str, *values: str | UUID) -> UUID | None:
     return cast("UUID | None", _value(sql, *values))
 
 
-def _value(sql: str, *values: str | UUID | datetime) -> Any:  # noqa: ANN401 - any column
+def _value(sql: str, *values: str | UUID | datetime) -> object:
     with connection.cursor() as cursor:
         cursor.execute(sql, values or None)
-        return cursor.fetchone()[0]
+        value: object = cursor.fetchone()[0]
+        return value
 
 
 def _ids(sql: str, *values: str | UUID) -> list[UUID]:

@@ -1,8 +1,7 @@
 """Browser sessions in the database; a request can read only the one whose key its cookie names."""
 
-from typing import Any
-
 from django.contrib.sessions.backends import db
+from django.contrib.sessions.base_session import AbstractBaseSession
 
 from teams.row_security import note_unknown, reading_session
 
@@ -10,7 +9,8 @@ from teams.row_security import note_unknown, reading_session
 class SessionStore(db.SessionStore):
     """Names its key to the database around each statement; see the policy of ``django_session``."""
 
-    def _get_session_from_db(self) -> Any:  # noqa: ANN401 - Django's row
+    def _get_session_from_db(self) -> AbstractBaseSession | None:
+        session: AbstractBaseSession | None
         with reading_session(self.session_key):
             session = super()._get_session_from_db()  # type: ignore[misc]  # the stubs leave it out
         if session is None:

@@ -8,11 +8,12 @@ lost.
 """
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from datetime import datetime, timedelta
 from random import random
 from uuid import UUID
 
+import msgspec
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, When, Window
 from django.db.models.functions import RowNumber
 
@@ -77,9 +78,9 @@ def mark_due_statement(team: UUID, lots: Collection[UUID], *, revision: int, now
     }
 
 
-def enqueue_marked(team: UUID, marked: Iterable[tuple[UUID, datetime | None, bool]], *, now: datetime) -> None:
+def enqueue_marked(team: UUID, marked: list[tuple[object, ...]], *, now: datetime) -> None:
     """Enqueue those of the marked lots that the team's limit allows, after the commit."""
-    for lot, started_at, is_enqueued in marked:
+    for lot, started_at, is_enqueued in msgspec.convert(marked, list[tuple[UUID, datetime | None, bool]]):
         if is_enqueued:
             wait_s = max(DEBOUNCE_S, _wait_s(started_at, now=now))
             later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=wait_s, queue=Queue.FRESH, team=team)

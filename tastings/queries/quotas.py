@@ -1,10 +1,11 @@
 """How much a team and its members store, beside what they may: photos, uploads, notes, other records, open streams."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 from uuid import UUID
 
+import msgspec
 from django.conf import settings
 from django.db.models import Count, Q, Sum
 from django.utils.translation import gettext as _
@@ -73,9 +74,12 @@ def record_counts_statement(team: UUID) -> Statement:
     return "SELECT user_id, notes, records FROM tastings_recordcount WHERE team_id = %s", [team]
 
 
-def used_by_member(rows: Iterable[tuple[UUID, int, int]]) -> Used:
+def used_by_member(rows: list[tuple[object, ...]]) -> Used:
     """Return how many notes and other records each member has made."""
-    return {user: {"notes": notes, "records": records} for user, notes, records in rows}
+    return {
+        user: {"notes": notes, "records": records}
+        for user, notes, records in msgspec.convert(rows, list[tuple[UUID, int, int]])
+    }
 
 
 def words_used(team: UUID) -> Used:

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
+
+import msgspec
 
 from tastings.queries.guides import usual_pot_at
 from tastings.queries.other_harvests import NORMAL_FORM
@@ -13,6 +14,8 @@ from teams.postgresql.together import run_together
 from teams.row_security import acting_for, run_for_lot
 from teams.time_zones import zone_named
 
+_Place = tuple[UUID, str, str | None, UUID | None]
+"""The lot's team with its time zone, and the role and shop of the login in it."""
 _MAKER, _MAKER_OF_KIN = (NORMAL_FORM % {"expressions": name} for name in ("lot.producer", "kin.producer"))
 _STATE = """
     SELECT
@@ -84,7 +87,7 @@ def report_state(member: Member, lot: UUID, *, now: datetime) -> ReportState:
 
     Raise NotFound if the lot is absent, removed or another team's, which look the same.
     """
-    team, zone, _, _, *figures = _only(run_together([(_STATE, [member.user_id, lot])])[0])
+    (team, zone, _, _), figures = _only(run_together([(_STATE, [member.user_id, lot])])[0])
     if team != member.team_id:
         raise NotFound
     return _state(member, lot, zone, figures, now=now)
@@ -95,7 +98,7 @@ def report_state_of(login: UUID, lot: UUID, *, now: datetime) -> tuple[Member, R
 
     Raise NotFound as `report_state`, and if the login has no place in the lot's team.
     """
-    team, zone, role, shop, *figures = _only(run_for_lot(lot, (_STATE, [login, lot])))
+    (team, zone, role, shop), figures = _only(run_for_lot(lot, (_STATE, [login, lot])))
     if role is None:
         raise NotFound
     member = Member(team_id=team, user_id=login, shop_id=shop, role=role)
@@ -103,13 +106,13 @@ def report_state_of(login: UUID, lot: UUID, *, now: datetime) -> tuple[Member, R
         return member, _state(member, lot, zone, figures, now=now)
 
 
-def _state(member: Member, lot: UUID, zone: str, figures: list[Any], *, now: datetime) -> ReportState:
+def _state(member: Member, lot: UUID, zone: str, figures: tuple[object, ...], *, now: datetime) -> ReportState:
     revision, shops, *rest = figures
     today = now.astimezone(zone_named(zone)).date()
     return ReportState(zone, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *rest))
 
 
-def _only(rows: list[tuple[Any, ...]]) -> tuple[Any, ...]:
+def _only(rows: list[tuple[object, ...]]) -> tuple[_Place, tuple[object, ...]]:
     if not rows:
         raise NotFound
-    return rows[0]
+    return msgspec.convert(rows[0][:4], _Place), rows[0][4:]

@@ -9,13 +9,13 @@ own, so there they are sent in front of every statement.
 
 import select
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
 
 import psycopg
 from django.conf import settings as django_settings
-from django.db import DatabaseError, transaction
+from django.db import DEFAULT_DB_ALIAS, DatabaseError, transaction
 from django.db.backends.postgresql import base
 from django.db.backends.postgresql.psycopg_any import register_tzloader
+from django.db.backends.utils import CursorWrapper
 from psycopg.pq import PipelineStatus, TransactionStatus
 
 SETTING, LIMIT_SETTING = "leafspan.teams", "leafspan.limited_to"
@@ -30,8 +30,8 @@ _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 class DatabaseWrapper(base.DatabaseWrapper):
     """A connection that acts as a role and for some teams, at first for none."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - as Django has it
-        super().__init__(*args, **kwargs)
+    def __init__(self, settings_dict: dict[str, object], alias: str = DEFAULT_DB_ALIAS) -> None:
+        super().__init__(settings_dict, alias)
         self.role: str = self.settings_dict.get("ROLE", "")
         """The role to act as; empty for the login's own rights."""
         self.teams = ""
@@ -70,7 +70,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
         if not self.autocommit:
             self._in_force = None
 
-    def run_together(self, statements: Iterable[Statement]) -> list[list[tuple[Any, ...]]]:
+    def run_together(self, statements: Iterable[Statement]) -> list[list[tuple[object, ...]]]:
         """Send statements in one go, the settings in front; return the rows of each.
 
         The server keeps their plans by their text as long as the connection lasts: planning often takes longer than
@@ -101,20 +101,20 @@ class DatabaseWrapper(base.DatabaseWrapper):
             self.connection.execute("BEGIN")
             self.connection.rollback()
 
-    def get_new_connection(self, conn_params: dict[str, Any]) -> Any:  # noqa: ANN401 - as Django has it
+    def get_new_connection(self, conn_params: dict[str, object]) -> psycopg.Connection:
         """Connect; whichever cursor reads times gives them as Django does."""
-        connection = super().get_new_connection(conn_params)
+        connection: psycopg.Connection = super().get_new_connection(conn_params)
         register_tzloader(self.timezone, connection)
         return connection
 
     def _with_settings(
         self,
-        execute: Callable[..., Any],
+        execute: Callable[..., object],
         sql: object,
         params: object,
         many: bool,  # noqa: FBT001 - as Django calls it
-        context: Mapping[str, Any],
-    ) -> Any:  # noqa: ANN401 - passes through
+        context: Mapping[str, object],
+    ) -> object:
         """Run a statement in the role and for the teams acted for."""
         settings = _settings_sql(
             role=self.role, teams=self.teams, limited_to=self.limited_to, login=self.login, session=self.session
@@ -127,7 +127,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
                 psycopg.Cursor(self.connection).execute(setting, prepare=False)
             self._in_force = settings
             return execute(sql, params, many, context)
-        cursor = context["cursor"].cursor
+        wrapper = context["cursor"]
+        cursor = wrapper.cursor if isinstance(wrapper, CursorWrapper) else None
         if many or not isinstance(sql, str) or not isinstance(cursor, psycopg.ClientCursor):
             if autocommit:
                 with transaction.atomic(using=self.alias):

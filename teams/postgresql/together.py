@@ -1,7 +1,7 @@
 """Several statements in one go to the database: for small ones the way there and back costs the most."""
 
 from collections.abc import Iterable
-from typing import Any, cast
+from typing import cast
 from uuid import UUID
 
 from django.db import connections
@@ -16,7 +16,7 @@ def id_array(ids: Iterable[UUID]) -> str:
     return f"{{{','.join(map(str, ids))}}}"
 
 
-def run_together(statements: Iterable[Statement]) -> list[list[tuple[Any, ...]]]:
+def run_together(statements: Iterable[Statement]) -> list[list[tuple[object, ...]]]:
     """Run statements in their order; return the rows of each, in the order of the statements.
 
     Within a transaction each sees what those before it have done, as if it had been sent alone.

@@ -2,9 +2,10 @@
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
+import msgspec
 from django.db import connection
 
 from lots.models import Lot, Synced
@@ -29,6 +30,8 @@ _DESCRIPTORS = """
     ORDER BY word.removed, word.position
 """
 """Live ones first: a key in a note means the descriptor that has it now."""
+_Word = tuple[UUID, str, bool, UUID | None, str | None]
+"""One row of it."""
 _CHAINS = """
     WITH RECURSIVE chain (id, from_lot_id) AS (
         SELECT id, from_lot_id FROM lots_lot WHERE id = ANY(%s) AND team_id = %s
@@ -92,13 +95,14 @@ class _Reader:
         reader = None if self._for_whole_team else self._member.user_id
         named = set[UUID]().union(*names.records.values())
         team = self._member.team_id
-        [[revision]], ids_found, counts, words, *named_lots = run_together([
+        team_found, ids_found, counts, words, *named_lots = run_together([
             ("SELECT revision FROM teams_team WHERE id = %s FOR NO KEY UPDATE", [team]),
             ids_in_use_statement(named, team=team, member=reader),
             record_counts_statement(team),
             (_DESCRIPTORS, [list(names.keys), team]),
             *([rows_statement(Lot, names.records["lot"])] if names.records["lot"] else []),
         ])  # fmt: skip
+        [(revision,)] = msgspec.convert(team_found, list[tuple[int]])
         in_use = readable_by_kind(ids_found)
         ids = {name: {row for row in rows if in_use.get(row, {}).get(name)} for name, rows in names.records.items()}
         # children before parents, so that the parents of stored records are read too
@@ -154,13 +158,13 @@ class _Reader:
         own = FlightCup.objects.filter(team_id=self._member.team_id, taster_id=self._member.user_id)
         return {cup.id: cup for cup in own.filter(id__in=ids).select_related("flight")}
 
-    def _descriptors(self, words: Iterable[tuple[Any, ...]], *, keys: set[str]) -> Mapping[str, list[StoredDescriptor]]:
+    def _descriptors(self, words: list[tuple[object, ...]], *, keys: set[str]) -> Mapping[str, list[StoredDescriptor]]:
         """Return by key the descriptors that were read, those with more keys, and those that they were merged into."""
         by_key: dict[str, list[StoredDescriptor]] = {}
         targets = set(keys)
         while True:
-            for row, key, removed, target, target_key in words:
-                merged_into = None if target is None else MergeTarget(target, target_key)
+            for row, key, removed, target, target_key in msgspec.convert(words, list[_Word]):
+                merged_into = None if target is None or target_key is None else MergeTarget(target, target_key)
                 by_key.setdefault(key, []).append(StoredDescriptor(row, removed, merged_into))
                 if merged_into is not None:
                     targets.add(merged_into.key)

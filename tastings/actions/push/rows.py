@@ -6,7 +6,7 @@ saves a model object per row and a conversion per value; see benchmarks/sync_pus
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
-from typing import Any, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
 import msgspec
@@ -25,10 +25,10 @@ class _IsOneOf(Lookup):
     lookup_name = "is_one_of"
     prepare_rhs = False
 
-    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper) -> tuple[str, Any]:
+    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper) -> tuple[str, tuple[str | int, ...]]:
         """Return the condition and its values."""
         column, values = self.process_lhs(compiler, connection)
-        return f"{column} = ANY (%s::uuid[])", [*values, self.rhs]
+        return f"{column} = ANY (%s::uuid[])", (*values, id_array(self.rhs))
 
 
 def id_in(ids: Iterable[UUID]) -> _IsOneOf:
@@ -76,7 +76,7 @@ def _select(model: type[Model]) -> str:
 
 
 @cache
-def _converters(model: type[Model]) -> list[Callable[..., Any] | None]:
+def _converters(model: type[Model]) -> list[Callable[..., object] | None]:
     """Return what makes each field's value of the column's, if it needs that."""
     return [getattr(field, "from_db_value", None) for field in model._meta.concrete_fields]
 

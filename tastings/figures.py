@@ -8,13 +8,16 @@ import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date, datetime
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar, overload
 from uuid import UUID
 
 import msgspec
 from msgspec import UNSET
 
 from lots.schema import format_utc_short
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance  # only type checkers have it
 
 DECIMALS = 3
 
@@ -29,7 +32,15 @@ class Exact(float):
     """A number that is stored and sent as it is, such as one that a person typed."""
 
 
-def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - any JSON
+@overload
+def to_stored(
+    figures: "DataclassInstance | Mapping[str, object]", *, decimals: int | None = ...
+) -> dict[str, object]: ...
+@overload
+def to_stored(figures: list[object] | tuple[object, ...], *, decimals: int | None = ...) -> list[object]: ...
+@overload
+def to_stored(figures: object, *, decimals: int | None = ...) -> object: ...
+def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> object:
     """Return a dataclass of figures as JSON types, without fields that are UNSET.
 
     Floats are rounded to ``decimals``, with None not at all. Raise ArithmeticError if a figure is not finite, which is

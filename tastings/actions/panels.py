@@ -12,7 +12,7 @@ from django.db.models import F, QuerySet
 from tastings.figures import to_stored
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.development import METHOD
-from tastings.maths.curve.order_slope import USUAL_SLOPES
+from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.panel.calibration import calibrate
 from tastings.maths.panel.panel import LEVEL_INFUSIONS, Panel, Rated, panel
 from tastings.models import Development, TeamPanel
@@ -54,7 +54,8 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
     rated = next((tasting.rated for tasting in tastings.values()), ())
     developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)
     evidence = evidence_of(team)
-    line, slopes = evidence.line(), to_stored(evidence.slopes(), decimals=None)
+    line, slopes = evidence.line(), evidence.slopes()
+    stored_slopes = to_stored(slopes, decimals=None)
     scales = {key: calibrate(lots, descriptor=key) for key in rated}
     stored = {key: {name: asdict(scale) for name, scale in own.items()} for key, own in scales.items()}
     moved = (
@@ -74,7 +75,7 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
                 "version": current.version + 1,
                 "line_mean": line.mean,
                 "line_sd": line.sd,
-                "slopes": slopes,
+                "slopes": stored_slopes,
                 "scales": stored,
             }
             if moved
@@ -101,12 +102,12 @@ def _moved(
     return False
 
 
-def _slopes_moved(before: Mapping[str, Mapping[str, float]], after: Mapping[str, Mapping[str, float]]) -> bool:
+def _slopes_moved(before: Mapping[str, Mapping[str, float]], after: Mapping[str, OrderSlope]) -> bool:
     for key, new in after.items():
         old = before.get(key) or asdict(USUAL_SLOPES[key])
         if (
-            abs(new["probability"] - old["probability"]) > SLOPE_PROBABILITY_MOVED
-            or abs(new["probability"] * new["mean"] - old["probability"] * old["mean"]) > SLOPE_MOVED
+            abs(new.probability - old["probability"]) > SLOPE_PROBABILITY_MOVED
+            or abs(new.probability * new.mean - old["probability"] * old["mean"]) > SLOPE_MOVED
         ):
             return True
     return False

@@ -8,6 +8,8 @@ from uuid import UUID
 from tastings.answers.flights import Protocol, State
 from tastings.answers.help_text import help_text
 
+RoleName = Literal["owner", "buyer", "taster", "viewer"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PulledPhoto:
@@ -71,7 +73,7 @@ class PulledMember:
 
     name: str
     username: str
-    role: Literal["owner", "buyer", "taster", "viewer"]
+    role: RoleName
     shop: UUID | None
     joined_at: datetime
 

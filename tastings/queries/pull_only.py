@@ -5,11 +5,11 @@ Never more than the member may read by REST.
 
 from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
-from typing import Any, cast
+from typing import Literal, cast
 from uuid import UUID
 
 from tastings.answers.flights import Protocol, State
-from tastings.answers.pull_only import PulledCup, PulledFlight, PulledMember, PulledPhoto, PulledShop
+from tastings.answers.pull_only import PulledCup, PulledFlight, PulledMember, PulledPhoto, PulledShop, RoleName
 from tastings.figures import to_stored
 from tastings.models import Flight, FlightCup, FlightLot, FlightMember, Photo
 from tastings.queries.photos import visible_photos
@@ -23,23 +23,23 @@ PULL_ONLY: Mapping[str, type[Shop | Member | Flight | Photo]] = {
 }
 
 
-def pull_only_fields(member: Member, type_name: str, ids: Collection[UUID]) -> Mapping[UUID, Mapping[str, Any]]:
+def pull_only_fields(member: Member, type_name: str, ids: Collection[UUID]) -> Mapping[UUID, Mapping[str, object]]:
     """Return the fields of those rows that are there for the member, by id."""
     return {row: to_stored(fields, decimals=None) for row, fields in _READ[type_name](member, ids).items()}
 
 
-def _shops(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
+def _shops(member: Member, ids: Collection[UUID]) -> Mapping[UUID, PulledShop]:
     rows = Shop.objects.filter(team_id=member.team_id, id__in=ids)
     return {shop.id: PulledShop(name=shop.name, usual_pot=shop.usual_pot) for shop in rows}
 
 
-def _members(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
+def _members(member: Member, ids: Collection[UUID]) -> Mapping[UUID, PulledMember]:
     rows = Member.objects.filter(team_id=member.team_id, user_id__in=ids, left_at=None).select_related("user")
     return {
         row.user_id: PulledMember(
             name=str(row.user),
             username=row.user.username,
-            role=cast("Any", row.role),
+            role=cast("RoleName", row.role),
             shop=row.shop_id,
             joined_at=row.joined_at,
         )
@@ -47,13 +47,13 @@ def _members(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
     }
 
 
-def _photos(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
+def _photos(member: Member, ids: Collection[UUID]) -> Mapping[UUID, PulledPhoto]:
     return {photo.id: _photo(photo) for photo in visible_photos(member).filter(id__in=ids)}
 
 
 def _photo(photo: Photo) -> PulledPhoto:
     content, address = photo.content, f"/api/v1/photos/{photo.id}"
-    ends: Mapping[str, Any] = {Photo.State.STORED: "kept", Photo.State.REFUSED: "refused"}
+    ends: Mapping[str, Literal["kept", "refused"]] = {Photo.State.STORED: "kept", Photo.State.REFUSED: "refused"}
     return PulledPhoto(
         session=photo.session_id,
         lot=photo.lot_id,
@@ -71,7 +71,7 @@ def _photo(photo: Photo) -> PulledPhoto:
     )
 
 
-def _flights(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
+def _flights(member: Member, ids: Collection[UUID]) -> Mapping[UUID, PulledFlight]:
     flights = list(Flight.objects.filter(team_id=member.team_id, id__in=ids))
     lots: dict[UUID, list[UUID]] = defaultdict(list)
     for flight, lot in FlightLot.objects.filter(flight__in=flights, out_at=None).values_list("flight_id", "lot_id"):
@@ -122,7 +122,8 @@ def _cups(member: Member, flight: Flight, cups: Sequence[FlightCup]) -> list[Pul
     ]
 
 
-_READ: Mapping[str, Callable[[Member, Collection[UUID]], Mapping[UUID, object]]] = {
+_Pulled = PulledShop | PulledMember | PulledFlight | PulledPhoto
+_READ: Mapping[str, Callable[[Member, Collection[UUID]], Mapping[UUID, _Pulled]]] = {
     "shop": _shops,
     "member": _members,
     "flight": _flights,

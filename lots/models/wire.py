@@ -1,7 +1,8 @@
 """Converts between a record's columns and its values in JSON."""
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from datetime import date, datetime
+from decimal import Decimal
 
 from lots.schema import Field, format_utc_short
 
@@ -20,23 +21,29 @@ def column_value(field: Field, value: object) -> object:
     return "" if field.kind in ("text", "choice") else [] if field.kind == "texts" else None
 
 
-def _number(value: Any) -> object:  # noqa: ANN401 - float, Decimal, int or None
+def _number(value: object) -> object:
     if value is None:
         return None
-    number = float(value)
+    number = float(value if isinstance(value, (float, Decimal, int)) else str(value))
     return int(number) if number.is_integer() else number
 
 
-TO_WIRE: Mapping[str, Callable[[Any], object]] = {
+def _texts(value: object) -> object:
+    if not isinstance(value, (list, tuple)):
+        raise TypeError(f"{value!r} is no list of texts")
+    return list(value)
+
+
+TO_WIRE: Mapping[str, Callable[[object], object]] = {
     "text": lambda value: value or None,
     "choice": lambda value: value or None,
     "key": lambda value: value,
-    "texts": list,
+    "texts": _texts,
     "number": _number,
     "integer": lambda value: value,
     "truth": lambda value: value,
-    "date": lambda value: value and value.isoformat(),
-    "moment": lambda value: value and format_utc_short(value),
+    "date": lambda value: value.isoformat() if isinstance(value, date) else value,
+    "moment": lambda value: format_utc_short(value) if isinstance(value, datetime) else value,
     "reference": lambda value: value and str(value),
 }
 """By a field's kind: from what its column holds to its wire value, the one that `lots.schema.clean_value` gives."""

@@ -5,7 +5,6 @@ They come from the record schemas, else from the models, so that a new field is 
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from django.db import models
 
@@ -18,7 +17,7 @@ from teams.models import Shop, Team, User
 JSON, STAMPS = "json", "stamps"
 """Kinds beside those of `lots.schema`: any JSON, and the stamps of a record's fields."""
 
-TO_LINE: Mapping[str, Callable[[Any], object]] = {**TO_WIRE, JSON: lambda value: value, STAMPS: lambda value: value}
+TO_LINE: Mapping[str, Callable[[object], object]] = {**TO_WIRE, JSON: lambda value: value, STAMPS: lambda value: value}
 """Converters from a column's value to that of a line, by the field's kind."""
 
 _NAMES: Mapping[type[models.Model], str] = {
@@ -100,7 +99,7 @@ def _column(field: Field, *, stored_in: str = "") -> Column:
     return Column(field=field, read=place, stored_in=place)
 
 
-_KINDS: Mapping[type["models.Field[Any, Any]"], str] = {
+_KINDS: Mapping[type["models.Field[object, object]"], str] = {
     models.UUIDField: "reference",
     models.DateTimeField: "moment",  # before the date, of which it is a kind
     models.DateField: "date",
@@ -108,14 +107,14 @@ _KINDS: Mapping[type["models.Field[Any, Any]"], str] = {
     models.JSONField: JSON,
     models.FloatField: "number",
 }
-_INTEGER_BITS: Mapping[type["models.Field[Any, Any]"], int] = {
+_INTEGER_BITS: Mapping[type["models.Field[object, object]"], int] = {
     models.SmallIntegerField: 15,
     models.BigIntegerField: 63,
     models.IntegerField: 31,  # the others are kinds of it
 }
 
 
-def _field_from(model_field: "models.Field[Any, Any]") -> Field:
+def _field_from(model_field: "models.Field[object, object]") -> Field:
     """Return what a column may hold, as its model says."""
     name, required = model_field.name, not model_field.null
     match model_field:
@@ -130,7 +129,7 @@ def _field_from(model_field: "models.Field[Any, Any]") -> Field:
             return _field_by_type(model_field)
 
 
-def _field_by_type(model_field: "models.Field[Any, Any]") -> Field:
+def _field_by_type(model_field: "models.Field[object, object]") -> Field:
     name, required = model_field.name, not model_field.null
     for model_type, bits in _INTEGER_BITS.items():
         if isinstance(model_field, model_type):

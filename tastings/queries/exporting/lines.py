@@ -5,9 +5,8 @@ import io
 import json
 from collections.abc import Callable, Collection, Iterator, Mapping
 from operator import itemgetter
-from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from tastings.queries.exporting.columns import TO_LINE, Column
 from tastings.queries.exporting.scope import ExportScope
@@ -45,17 +44,17 @@ def _to_bytes(lines: list[str]) -> bytes:
     return ("\n".join(lines) + "\n").encode()
 
 
-def _rows(rows: QuerySet[Any], paths: list[str]) -> Iterator[tuple[Any, ...]]:
+def _rows(rows: QuerySet[Model], paths: list[str]) -> Iterator[tuple[object, ...]]:
     """Read by a cursor of the server, as tuples: a team may have millions."""
     return rows.values_list(*paths).iterator(chunk_size=_FETCH_SIZE)
 
 
-def _reader(columns: Collection[Column]) -> Callable[[tuple[Any, ...]], Iterator[object]]:
+def _reader(columns: Collection[Column]) -> Callable[[tuple[object, ...]], Iterator[object]]:
     convert = [TO_LINE[column.field.kind] for column in columns]
     return lambda row: (to_line(value) for to_line, value in zip(convert, row, strict=False))
 
 
-def _skipped(table: ExportTable, missing: Collection[object]) -> Callable[[tuple[Any, ...]], bool] | None:
+def _skipped(table: ExportTable, missing: Collection[object]) -> Callable[[tuple[object, ...]], bool] | None:
     column = {"photo_contents": "id", "photos": "content", "logo": "content"}.get(table.name)
     if not missing or column is None:
         return None

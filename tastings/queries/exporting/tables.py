@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Model, QuerySet
@@ -41,7 +40,7 @@ class ExportTable:
     about: str
     model: type[Model]
     columns: tuple[Column, ...]
-    rows: Callable[[ExportScope], QuerySet[Any]]
+    rows: Callable[[ExportScope], QuerySet[Model]]
     of_team: bool = True
     constants: Mapping[str, object] = field(default_factory=dict)
 
@@ -50,7 +49,7 @@ class ExportTable:
         """Where it stands in the zip."""
         return f"records/{self.name}.jsonl"
 
-    def rows_of(self, team: Team) -> QuerySet[Any]:
+    def rows_of(self, team: Team) -> QuerySet[Model]:
         """Return all rows of a team."""
         return self.rows(ExportScope(team))
 
@@ -66,7 +65,7 @@ def _of_records(name: str, type_name: str, *, about: str) -> ExportTable:
 def _plain(  # noqa: PLR0913 - what tells one table from another
     name: str,
     model: type[Model],
-    rows: Callable[[ExportScope], QuerySet[Any]],
+    rows: Callable[[ExportScope], QuerySet[Model]],
     *,
     about: str,
     schema: RecordSchema | None = None,

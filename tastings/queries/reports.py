@@ -7,7 +7,6 @@ under all that it follows from, so that a report that is read again costs a few 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -41,7 +40,15 @@ MOST_PHOTOS = 12
 LARGEST_PX = 320
 """Longer side of a thumbnail on the page. [px]"""
 
-_cache: LRUCache[Any] = LRUCache(512)
+MOST_CACHED = 512
+"""Entries of each cache."""
+
+_guides: LRUCache[UsualPotGuide | None] = LRUCache(MOST_CACHED)
+_forecasts: LRUCache[VesselForecast | None] = LRUCache(MOST_CACHED)
+_readiness: LRUCache[LotReadiness | None] = LRUCache(MOST_CACHED)
+_agreements: LRUCache[PanelAgreement | None] = LRUCache(MOST_CACHED)
+_harvest_comparisons: LRUCache[OtherHarvest] = LRUCache(MOST_CACHED)
+_arrival_checks: LRUCache[ArrivalCheck | None] = LRUCache(MOST_CACHED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,14 +146,14 @@ def report_content(member: Member, lot: Record, *, today: date, own: PotRequest 
         tasters={session.taster: session.taster_name for session in sessions},
         sessions=sessions,
         labels=labels_of(member),
-        guide=_cache.get_or_compute(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
-        other_vessel=_cache.get_or_compute(
-            ("vessel", *made_from, pot), lambda: forecast_in_usual_pot(member, lot.id, pot=pot)
+        guide=_guides.get_or_compute((*made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
+        other_vessel=_forecasts.get_or_compute(
+            (*made_from, pot), lambda: forecast_in_usual_pot(member, lot.id, pot=pot)
         ),
-        readiness=_cache.get_or_compute(
-            ("readiness", *made_from, *roast), lambda: readiness_for(member, lot.id, today=today, level=None)
+        readiness=_readiness.get_or_compute(
+            (*made_from, *roast), lambda: readiness_for(member, lot.id, today=today, level=None)
         ),
-        panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
+        panel=_agreements.get_or_compute((member.team_id, panel), lambda: _strength_agreement(member)),
         body=body_feeling_for(member, lot.id),
         photos=report_photos(member, lot.id),
         flights=flights_of_lots(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
@@ -162,9 +169,8 @@ def _harvests(member: Member, lot: UUID, *, tag: str, panel: object) -> tuple[Ot
 
     def compared(other: Lot) -> OtherHarvest:
         written_down = (other.name, other.harvest_year, other.harvest_season)
-        key = ("harvest", lot, tag, other.id, development_of(other.id).tag, written_down, panel)
-        harvest: OtherHarvest = _cache.get_or_compute(key, lambda: compare_harvests(member, lot, other))
-        return harvest
+        key = (lot, tag, other.id, development_of(other.id).tag, written_down, panel)
+        return _harvest_comparisons.get_or_compute(key, lambda: compare_harvests(member, lot, other))
 
     return tuple(compared(other) for other in other_harvests_of(member.team_id, lot))
 
@@ -174,8 +180,8 @@ def _arrivals(member: Member, lot: UUID, sample: UUID | None, *, panel: object) 
 
     def compared(arrived: UUID, other: UUID, name: str) -> Iterator[Arrival]:
         tags = [(key, development_of(key).tag) for key in (lot, other)]
-        check = _cache.get_or_compute(
-            ("arrival", arrived, panel, *tags), lambda: arrival_check_for(member, arrived).check
+        check = _arrival_checks.get_or_compute(
+            (arrived, panel, *tags), lambda: arrival_check_for(member, arrived).check
         )
         if check is not None:
             yield Arrival(arrived, other, name, check)

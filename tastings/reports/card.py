@@ -5,7 +5,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
-from typing import Any
 
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -309,7 +308,7 @@ class CardExtras:
         As it is to be printed.
     """
 
-    chart: Mapping[str, Any] | None = None
+    chart: Mapping[str, object] | None = None
     photo: str = ""
     logo: str = ""
     qr: Sequence[Sequence[int]] = ()

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
 
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -12,7 +11,8 @@ from tastings.maths.curve.development import Development
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
 from tastings.queries.reports import ReportContent
-from tastings.reports.facts import LayerRow, comparable
+from tastings.reports.facts import CupRow, LayerRow, comparable
+from tastings.reports.guide import GuideRow
 from tastings.reports.heads import report_heads
 from tastings.reports.page import ReportFacts, SteepFacts, report_facts, with_names
 from tastings.reports.strips import PeakRow, by_peak, peak_words
@@ -109,7 +109,7 @@ def _text(value: str) -> str:
     return isolated(" ".join(value.split()))
 
 
-def _texts(row: Any) -> dict[str, str]:  # noqa: ANN401 - any row of a table
+def _texts(row: GuideRow | CupRow) -> dict[str, str]:
     return {name: str(value) for name, value in asdict(row).items()}
 
 

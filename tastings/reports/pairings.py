@@ -5,9 +5,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 _RULES = Path(__file__).resolve().parent.parent / "data" / "pairings.json"
+
+
+class Rule(TypedDict):
+    """A food, the descriptors and families it goes with, and what it usually contains."""
+
+    food: str
+    keys: list[str]
+    families: list[str]
+    allergens: list[str]
+
+
+class Rules(TypedDict):
+    """The file; ``about`` says how the rules work, at ``most`` so many foods are suggested."""
+
+    about: list[str]
+    most: int
+    rules: list[Rule]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +37,9 @@ class Pairing:
 
 
 @cache
-def rules() -> Mapping[str, Any]:
-    """Return the rules as they stand in the file; ``about`` says how they work."""
-    content: dict[str, Any] = json.loads(_RULES.read_text(encoding="utf-8"))
+def rules() -> Rules:
+    """Return the rules as they stand in the file."""
+    content: Rules = json.loads(_RULES.read_text(encoding="utf-8"))
     return content
 
 

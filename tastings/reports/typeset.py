@@ -17,7 +17,6 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 import typst
 
@@ -36,7 +35,7 @@ class TypesetError(ValueError):
     """The typesetter failed."""
 
 
-def digest_of(layout: str, form: str, payload: Mapping[str, Any]) -> str:
+def digest_of(layout: str, form: str, payload: Mapping[str, object]) -> str:
     """Return the SHA-256 of typesetter, layouts, form and payload: all that decides the bytes but the fonts."""
     written = json.dumps([layout, form, payload], sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(f"{_style()} {written}".encode()).hexdigest()
@@ -49,7 +48,7 @@ def _style() -> str:
 
 
 def typeset(
-    layout: str, form: str, payload: Mapping[str, Any], *, pictures: Mapping[str, bytes] | None = None
+    layout: str, form: str, payload: Mapping[str, object], *, pictures: Mapping[str, bytes] | None = None
 ) -> bytes:
     """Typeset ``payload``, plain JSON, with a layout of ``tastings/layouts``: as ``pdf``, or its first page as ``png``.
 
@@ -57,9 +56,9 @@ def typeset(
     out. Raise TypesetError if the layout cannot be typeset.
     """
     files = dict(pictures or {})
-    photos = [photo for photo in payload.get("photos") or () if photo["file"] in files]
-    logo = payload.get("logo")
-    logo = logo if logo and logo["file"] in files else None
+    photos, logo = payload.get("photos"), payload.get("logo")
+    photos = [photo for photo in photos if _has_file(photo, files)] if isinstance(photos, Sequence) else []
+    logo = logo if _has_file(logo, files) else None
     data = {**payload, "form": form, "photos": photos, "logo": logo, "missing": []}
     missing = {c for c in _characters(payload) if unicodedata.category(c) in _UNDRAWABLE and c not in "\t\n\r"}
     with TemporaryDirectory(prefix="leafspan-") as folder:
@@ -82,15 +81,22 @@ def typeset(
     raise TypesetError(f"there were still characters that no font can draw after {_MAX_ATTEMPTS} attempts")
 
 
+def _has_file(picture: object, files: Mapping[str, bytes]) -> bool:
+    return isinstance(picture, Mapping) and picture.get("file") in files
+
+
 def _compiled(root: Path, layout: str, *, form: str) -> bytes:
     source, fonts = str(root / f"{layout}.typ"), _fonts()
     if form == "pdf":
         return typst.compile(
             source, root=str(root), font_paths=fonts, format="pdf", pdf_standards=["ua-1"], timestamp=0
         )
-    pages: Any = typst.compile(source, root=str(root), font_paths=fonts, format="png", ppi=_PNG_PPI)
-    first = pages[0] if isinstance(pages, list) else pages  # one page comes as bytes, several as a list
-    return bytes(first)
+    return _first_page(typst.compile(source, root=str(root), font_paths=fonts, format="png", ppi=_PNG_PPI))
+
+
+def _first_page(pages: bytes | list[bytes]) -> bytes:
+    """Return the first page: one comes as bytes, several as a list."""
+    return pages[0] if isinstance(pages, list) else pages
 
 
 @cache
@@ -103,8 +109,8 @@ def _unescaped(text: str) -> str:
     return re.sub(r"\\u\{([0-9a-fA-F]+)\}", lambda m: chr(int(m[1], 16)), text)
 
 
-def with_drawable_text(payload: Any, *, missing: set[str]) -> Any:  # noqa: ANN401 - plain JSON in, plain JSON out
-    """Return the payload with missing characters replaced, and with places where long words may break.
+def with_drawable_text(payload: object, *, missing: set[str]) -> object:
+    """Return the payload, plain JSON, with missing characters replaced, and with places where long words may break.
 
     If any are missing, ``missing`` of the result lists them and ``missing_note`` is a sentence about them.
     """
@@ -124,7 +130,7 @@ def with_drawable_text(payload: Any, *, missing: set[str]) -> Any:  # noqa: ANN4
     return payload
 
 
-def _characters(payload: Any) -> set[str]:  # noqa: ANN401 - plain JSON
+def _characters(payload: object) -> set[str]:
     """Return all characters of the payload's texts."""
     if isinstance(payload, str):
         return set(payload)

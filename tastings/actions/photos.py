@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import TypedDict
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -23,6 +23,16 @@ from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 from teams.queries.people import require_writer
+
+
+class _PhotoColumns(TypedDict):
+    session_id: UUID | None
+    lot_id: UUID | None
+    infusion_id: UUID | None
+    of: str
+    sha256: str
+    bytes: int
+    taken_at: datetime | None
 
 
 def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], now: datetime) -> bool:
@@ -57,13 +67,21 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     return False
 
 
-def _columns(values: Mapping[str, object]) -> dict[str, Any]:
+def _columns(values: Mapping[str, object]) -> _PhotoColumns:
     """Return the columns of a valid announcement."""
-    parents = ("session", "lot", "infusion")
-    ids = {f"{name}_id": UUID(str(values[name])) if values.get(name) else None for name in parents}
+    session, lot, infusion = (
+        UUID(str(values[name])) if values.get(name) else None for name in ("session", "lot", "infusion")
+    )
     taken = values.get("taken_at")
-    fields = {name: values[name] for name in ("of", "sha256", "bytes")}
-    return {**ids, **fields, "taken_at": datetime.fromisoformat(str(taken)) if taken else None}
+    return {
+        "session_id": session,
+        "lot_id": lot,
+        "infusion_id": infusion,
+        "of": str(values["of"]),
+        "sha256": str(values["sha256"]),
+        "bytes": int(str(values["bytes"])),
+        "taken_at": datetime.fromisoformat(str(taken)) if taken else None,
+    }
 
 
 def _parent_problems(member: Member, values: Mapping[str, object]) -> list[Problem]:

@@ -3,7 +3,6 @@
 from collections import Counter
 from dataclasses import dataclass, replace
 from statistics import median
-from typing import Any
 from uuid import UUID
 
 from tastings.maths.brewing.brews import BrewError
@@ -96,15 +95,15 @@ def guide_for(member: Member, lot: UUID, *, pot: PotRequest) -> Guide:
 
     Raise NotFound for an unknown lot, PotError if the pot does not go with its style or its cups cannot be predicted.
     """
-    fields: Any = record_for(member, "lot", lot).fields
+    fields = record_for(member, "lot", lot).fields
     price = None
-    if fields["price_per_kg"] is not None:
-        price = Price(per_kg=float(fields["price_per_kg"]), currency=fields["currency"] or None)
+    if (per_kg := fields["price_per_kg"]) is not None:
+        price = Price(per_kg=float(str(per_kg)), currency=str(fields["currency"] or "") or None)
     known = calibration_of(member.team_id)
     return brew_guide(
         load_brews(lot).brews,
         pot=pot,
-        tea=Tea(kind=fields["kind"] or "", price=price),
+        tea=Tea(kind=str(fields["kind"] or ""), price=price),
         scales=known.scales,
         line=known.line,
     )

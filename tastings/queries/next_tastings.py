@@ -1,8 +1,7 @@
 """The team's lots in the order in which they are best tasted next."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TypedDict
 from uuid import UUID
 
 from django.db.models import F, Q
@@ -17,6 +16,18 @@ from teams.models import Member
 MOST = 10
 RETIRED, SAMPLE = "retired", "sample"
 _FIRST = NextSession(code="first_session")
+
+
+class _Evidence(TypedDict):
+    sessions: int
+
+
+class _Row(TypedDict):
+    id: UUID
+    name: str
+    status: str
+    next: object
+    seen: _Evidence | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +72,7 @@ def tasting_plan(member: Member) -> TastingPlan:
     return TastingPlan(len(ranked), tuple(lots[lot.lot] for lot in ranked[:MOST]))
 
 
-def _planned(row: Mapping[str, Any]) -> PlannedTasting:
+def _planned(row: _Row) -> PlannedTasting:
     return PlannedTasting(
         lot=row["id"],
         name=row["name"],

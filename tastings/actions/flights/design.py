@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TypedDict
 from uuid import UUID
 
 import msgspec
@@ -20,6 +20,22 @@ PLANNED_FROM = ("lots", "tasters", "cups_per_sitting", "sittings", "repeats", "r
 """Fields that a serving plan follows from."""
 _COLUMNS = ("name", "protocol", "infusions", "cups_per_sitting", "sittings", "repeats")
 _LISTS = ("lots", "tasters", "pourers", "expected_order")
+
+
+class FlightColumns(TypedDict):
+    """A design's columns in the flight's own row."""
+
+    name: str
+    protocol: str
+    infusions: int | None
+    cups_per_sitting: int
+    sittings: int
+    repeats: int
+    remarks: str
+    reference_id: UUID | None
+    expected_order: list[str]
+    weights: dict[str, int | float | None]
+    weights_for: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +104,7 @@ class FlightDesign:
 
         A tasted cup stays when its sample is taken out, so that the number of cups shows whether it was of that sample.
         """
-        before, after = set(_stored_values(stored)["lots"]), set(self.lots)
+        before, after = set(_lots_of(stored)), set(self.lots)
         tasted = Session.objects.filter(flight_cup__flight=stored)
         if before != after and tasted.filter(taster_id=member.user_id).exists():
             yield Problem("lots", "not_allowed", _("someone who has tasted must not learn which sample a cup was of"))
@@ -141,11 +157,16 @@ class FlightDesign:
             missing = next((name for name, weight in self.own_weights.items() if weight is None), FACTORS[0])
             yield Problem(f"weight_{missing}_pct", "range", _("all five, and they add up to 100"))
 
-    def columns(self) -> dict[str, Any]:
+    def columns(self) -> FlightColumns:
         """Return the design's columns in the flight's own row."""
         weights = COVERED_BOWL_WEIGHTS[self.weights_for] if self.weights_for else self.own_weights
         return {
-            **{name: getattr(self, name) for name in _COLUMNS},
+            "name": self.name,
+            "protocol": self.protocol,
+            "infusions": self.infusions,
+            "cups_per_sitting": self.cups_per_sitting,
+            "sittings": self.sittings,
+            "repeats": self.repeats,
             "remarks": self.remarks or "",
             "reference_id": self.reference,
             "expected_order": [str(lot) for lot in self.expected_order],
@@ -166,12 +187,16 @@ class FlightDesign:
         _upsert(FlightMember, flight, "user_id", people, now=now)
 
 
-def _stored_values(flight: Flight) -> dict[str, Any]:
+def _lots_of(flight: Flight) -> list[UUID]:
+    return list(FlightLot.objects.filter(flight=flight, out_at=None).values_list("lot_id", flat=True))
+
+
+def _stored_values(flight: Flight) -> dict[str, object]:
     people = FlightMember.objects.filter(flight=flight, out_at=None)
     own_weights = flight.weights if flight.weights and not flight.weights_for else {}
     return {
         **{name: getattr(flight, name) for name in (*_COLUMNS, "remarks", "expected_order")},
-        "lots": list(FlightLot.objects.filter(flight=flight, out_at=None).values_list("lot_id", flat=True)),
+        "lots": _lots_of(flight),
         "tasters": list(people.filter(pours=False).values_list("user_id", flat=True)),
         "pourers": list(people.filter(pours=True).values_list("user_id", flat=True)),
         "reference": flight.reference_id,

@@ -2,7 +2,6 @@
 
 import os
 from pathlib import Path
-from typing import Any
 
 from gunicorn import glogging  # type: ignore[import-untyped]  # it has no types
 
@@ -24,14 +23,14 @@ _home = Path(os.environ.get("LEAFSPAN_HOME") or Path(__file__).resolve().parent.
 _counts = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(_home / "metrics")))
 
 
-def on_starting(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
+def on_starting(server: object) -> None:  # noqa: ARG001 - gunicorn's shape
     """Empty the folder in which the processes count: what is in it was counted before this server began."""
     _counts.mkdir(parents=True, exist_ok=True, mode=0o700)
     for file in _counts.iterdir():  # the folder itself stays: it was made for us where we may make none
         file.unlink()
 
 
-def when_ready(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
+def when_ready(server: object) -> None:  # noqa: ARG001 - gunicorn's shape
     """Leave what was loaded out of every later collection of garbage, in this process and those it forks."""
     collect_less()
 
@@ -39,7 +38,7 @@ def when_ready(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
 class logger_class(glogging.Logger):  # type: ignore[misc]  # noqa: N801 - gunicorn's name for the setting
     """Writes in the form that `config.logs` says."""
 
-    def setup(self, cfg: Any) -> None:  # noqa: ANN401 - gunicorn's shape
+    def setup(self, cfg: object) -> None:
         """Set up as always, then change the form."""
         super().setup(cfg)
         for handler in self.error_log.handlers:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 
-class TeamNameSerializer(s.Serializer[Any]):
+class TeamNameSerializer(s.Serializer[object]):
     """A team by its name."""
 
     id = s.UUIDField()
@@ -28,7 +28,7 @@ class TeamNameSerializer(s.Serializer[Any]):
 
 
 @extend_schema_serializer(component_name="Place")
-class MembershipSerializer(s.Serializer[Any]):
+class MembershipSerializer(s.Serializer[object]):
     """One of the login's memberships."""
 
     id = s.UUIDField(source="team_id")
@@ -36,7 +36,7 @@ class MembershipSerializer(s.Serializer[Any]):
     role = s.CharField()
 
 
-class TokenEndSerializer(s.Serializer[Any]):
+class TokenEndSerializer(s.Serializer[object]):
     """When the token of the request ends."""
 
     id = s.UUIDField(help_text="as in the list of devices")
@@ -44,7 +44,7 @@ class TokenEndSerializer(s.Serializer[Any]):
     must_sign_in_by = s.DateTimeField(help_text="when the token ends whatever its use")
 
 
-class MeSerializer(s.Serializer[Any]):
+class MeSerializer(s.Serializer[object]):
     """A membership with its login."""
 
     user = s.UUIDField(source="user_id")

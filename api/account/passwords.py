@@ -37,7 +37,7 @@ class NewEmailSerializer(BodySerializer):
     password = StrictTextField()
 
 
-class EmailSerializer(s.Serializer[Any]):
+class EmailSerializer(s.Serializer[object]):
     """The address as it is stored."""
 
     email = s.CharField(allow_blank=True)
@@ -59,7 +59,7 @@ class ForgottenPasswordSerializer(BodySerializer):
 
 
 @extend_schema_serializer(component_name="ResetAsked")
-class ResetRequestedSerializer(s.Serializer[Any]):
+class ResetRequestedSerializer(s.Serializer[object]):
     """What happens now."""
 
     detail = s.CharField(help_text="the same whether there is such a login or not")

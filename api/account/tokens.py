@@ -65,7 +65,7 @@ SIGN_IN_BODY = PolymorphicProxySerializer(
 )
 
 
-class SignedInSerializer(s.Serializer[Any]):
+class SignedInSerializer(s.Serializer[object]):
     """A membership and, only this once, its token."""
 
     token = s.CharField()
@@ -77,7 +77,7 @@ class SignedInSerializer(s.Serializer[Any]):
     role = s.ChoiceField(choices=ROLES)
 
 
-class DeviceSerializer(s.Serializer[Any]):
+class DeviceSerializer(s.Serializer[object]):
     """A device that is signed in."""
 
     id = s.UUIDField()
@@ -184,7 +184,7 @@ class TokenFromSession(APIView):
         return token_response(record.member, token=token, record=record)
 
 
-class SignInCodeSerializer(s.Serializer[Any]):
+class SignInCodeSerializer(s.Serializer[object]):
     """A code, shown only this once."""
 
     code = s.CharField(help_text="8 characters with a hyphen; how it is typed does not matter")

@@ -159,7 +159,7 @@ def id_from_query(request: Request, name: str) -> UUID | None:
     return None if text is None else take_id({name: text}, name)
 
 
-class BodySerializer(s.Serializer[Any]):
+class BodySerializer(s.Serializer[object]):
     """A request body; undeclared fields are refused if ``unknown`` is set, otherwise ignored."""
 
     unknown: ClassVar[StrOrPromise] = ""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from collections.abc import Mapping
 from time import perf_counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from a2wsgi.asgi_typing import HTTPScope, Send
 from django.utils.translation import override
 
 from api.http.headers import JSON_HEADERS
@@ -19,21 +20,17 @@ from api.operations.metrics import count_request
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-Scope = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
-
 _log = logging.getLogger(__name__)
 
 
-def header_of(scope: Scope, name: str) -> str:
+def header_of(scope: HTTPScope, name: str) -> str:
     """Return a request's header, named in lower case; empty when it has none."""
     encoded = name.encode()
     return next((value.decode("latin-1") for key, value in scope["headers"] if key.lower() == encoded), "")
 
 
 async def send_problem(  # noqa: PLR0913 - what a problem is made of
-    scope: Scope,
+    scope: HTTPScope,
     send: Send,
     *,
     status: int,
@@ -51,7 +48,7 @@ async def send_problem(  # noqa: PLR0913 - what a problem is made of
 
 
 async def send_json(  # noqa: PLR0913 - what an answer is made of
-    scope: Scope,
+    scope: HTTPScope,
     send: Send,
     body: Mapping[str, object],
     *,

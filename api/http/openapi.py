@@ -19,7 +19,7 @@ from tastings.queries.exporting.glossary import GLOSSARY
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-Serializer = type[s.Serializer[Any]]
+Serializer = type[s.Serializer[object]]
 
 
 def meaning(field: Field) -> str | None:

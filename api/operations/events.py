@@ -14,14 +14,15 @@ import asyncio
 import json
 import logging
 from collections import Counter
-from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Any
+from typing import ParamSpec, TypeVar
 from uuid import UUID, uuid4
 
 import redis
+from a2wsgi.asgi_typing import HTTPScope, Receive, Send
 from django.conf import settings
 from django.db import connections
 from django.utils import timezone
@@ -74,9 +75,8 @@ class Events(APIView):
         raise LiveEventsUnavailable(_("start the web server on config.asgi"))
 
 
-ASGIScope = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+P = ParamSpec("P")
+R = TypeVar("R")
 
 _log = logging.getLogger(__name__)
 
@@ -100,13 +100,13 @@ class EventStreams:
         self._listeners: set[_Listener] = set()
         self._watch: asyncio.Task[None] | None = None
 
-    async def __call__(self, scope: ASGIScope, receive: Receive, send: Send) -> None:
+    async def __call__(self, scope: HTTPScope, receive: Receive, send: Send) -> None:
         """Serve one listener until it disconnects or its token ends."""
         headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
         with override(accepted_language(headers.get("accept-language", ""))):
             await self._answer(scope, headers, receive, send)
 
-    async def _answer(self, scope: ASGIScope, headers: Mapping[str, str], receive: Receive, send: Send) -> None:
+    async def _answer(self, scope: HTTPScope, headers: Mapping[str, str], receive: Receive, send: Send) -> None:
         if scope["method"] not in ("GET", "HEAD"):
             return await _refuse(send, 405, "method_not_allowed", _("GET opens the stream"), {"Allow": "GET"})
         scheme, _space, token = headers.get("authorization", "").partition(" ")
@@ -217,15 +217,15 @@ async def _count(change: Callable[..., None], *streams: object) -> None:
         await asyncio.to_thread(change, *streams)
 
 
-def _run_in_thread(func: Callable[..., Any], *arguments: Any) -> Any:  # noqa: ANN401 - passes through
+def _run_in_thread(func: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
     """Call a function in a thread of the loop and leave no database connection open."""
     try:
-        return func(*arguments)
+        return func(*args, **kwargs)
     finally:
         connections.close_all()
 
 
-def _counted_by(scope: ASGIScope, headers: Mapping[str, str]) -> str:
+def _counted_by(scope: HTTPScope, headers: Mapping[str, str]) -> str:
     """Return the key under which streams are counted before their token is looked up: the client's address."""
     peer = str((scope.get("client") or [""])[0])
     return f"events {client_network(peer, headers.get('x-forwarded-for', ''))}"

@@ -9,10 +9,11 @@ import logging
 from concurrent.futures import ThreadPoolExecutor
 from time import perf_counter
 
+from a2wsgi.asgi_typing import HTTPScope, Receive, Send
 from django.db import Error, connection
 from django.utils.translation import gettext_lazy as _
 
-from api.http.loop_answers import Receive, Scope, Send, send_json, send_problem
+from api.http.loop_answers import send_json, send_problem
 from tastings.jobs import worker_answers
 
 LIVE, READY = "/health/live", "/health/ready"
@@ -32,7 +33,7 @@ class Health:
         self._check: asyncio.Future[dict[str, bool]] | None = None
         self._checked_at = 0.0
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002 - ASGI's shape
+    async def __call__(self, scope: HTTPScope, receive: Receive, send: Send) -> None:  # noqa: ARG002 - ASGI's shape
         """Answer one request."""
         path, began = str(scope["path"]).removesuffix("/"), perf_counter()
         if scope["method"] not in ("GET", "HEAD"):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -22,7 +21,7 @@ from teams.queries.access import AUDIT_EVENTS, check_may_read_audit, list_audit
 EVENTS: tuple[str, ...] = (*AUDIT_EVENTS, *TastingEvent)
 
 
-class AuditEntrySerializer(s.Serializer[Any]):
+class AuditEntrySerializer(s.Serializer[object]):
     """One thing done."""
 
     id = s.UUIDField()

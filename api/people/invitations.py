@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from teams.models import Invitation
 
 
-class InvitationSerializer(s.Serializer[Any]):
+class InvitationSerializer(s.Serializer[object]):
     """A one-time link, without its token."""
 
     id = s.UUIDField()

@@ -34,7 +34,7 @@ class LogoParser(ChunkParser):
     too_large = gettext_lazy("a logo holds at most 1 MiB; nothing of this one was taken")
 
 
-class LogoSerializer(s.Serializer[Any]):
+class LogoSerializer(s.Serializer[object]):
     """How far the check of the latest file is, and whether there is a picture; the one before is shown meanwhile."""
 
     state = s.ChoiceField(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from rest_framework import serializers as s
@@ -19,7 +17,7 @@ from teams.actions.roles import change_member, remove_member
 from teams.queries.people import ROLES, member_for, members_of
 
 
-class MemberSerializer(s.Serializer[Any]):
+class MemberSerializer(s.Serializer[object]):
     """A membership, by the login's id."""
 
     id = s.UUIDField(source="user_id")

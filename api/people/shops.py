@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import transaction
 from rest_framework import serializers as s
 from rest_framework.request import Request
@@ -19,7 +17,7 @@ from teams.actions.people import check_may_change_shops, create_shop, rename_sho
 from teams.queries.people import shop_for, shops_of
 
 
-class ShopSerializer(s.Serializer[Any]):
+class ShopSerializer(s.Serializer[object]):
     """One of a team's shops."""
 
     id = s.UUIDField()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from rest_framework import serializers as s
@@ -41,7 +39,7 @@ class StrictTimeZoneField(StrictField, s.CharField):
         return value
 
 
-class TeamSerializer(s.Serializer[Any]):
+class TeamSerializer(s.Serializer[object]):
     """A team."""
 
     id = s.UUIDField()

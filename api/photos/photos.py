@@ -49,7 +49,7 @@ REFUSED_BECAUSE = s.ChoiceField(
 """Why a picture was refused, by code; null for one that was not."""
 
 
-class PhotoSerializer(s.Serializer[Any]):
+class PhotoSerializer(s.Serializer[object]):
     """A photo: of what it is, how far it has come, what is known of it."""
 
     id = s.UUIDField()

@@ -35,7 +35,7 @@ def changed_record_serializer(schema: RecordSchema) -> Serializer:
     return inline_object(f"Changed{schema.type.capitalize()}", **optional_schema_fields(schema))
 
 
-class HistoryItemSerializer(s.Serializer[Any]):
+class HistoryItemSerializer(s.Serializer[object]):
     """One value of one field: who set it, when and on which device."""
 
     field = s.CharField()
@@ -46,7 +46,7 @@ class HistoryItemSerializer(s.Serializer[Any]):
     claimed_at = s.DateTimeField(allow_null=True)
 
 
-class HistorySerializer(s.Serializer[Any]):
+class HistorySerializer(s.Serializer[object]):
     """The present values and those that were overwritten."""
 
     current = HistoryItemSerializer(many=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.utils import timezone
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from tastings.models import Share
 
 
-class ShareSerializer(s.Serializer[Any]):
+class ShareSerializer(s.Serializer[object]):
     """A link, with its address until it ends."""
 
     id = s.UUIDField()

@@ -74,7 +74,7 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
     )
 
 
-class _OptionalFields(s.Serializer[Any]):
+class _OptionalFields(s.Serializer[object]):
     """Leaves it open which of its fields are there."""
 
     def get_fields(self) -> dict[str, s.Field[Any, Any, Any, Any]]:
@@ -99,7 +99,7 @@ def _pull_only_change(name: str) -> Serializer:
     )
 
 
-def _one_of(name: str, forms: Mapping[str, s.Serializer[Any] | Serializer]) -> Callable[[Any], Any]:
+def _one_of(name: str, forms: Mapping[str, s.Serializer[object] | Serializer]) -> Callable[[Any], Any]:
     """Describe a list of changes, each in the form of its type."""
     return extend_schema_field(
         PolymorphicProxySerializer(
@@ -122,14 +122,14 @@ class PulledChangesField(s.ListField):
     """What a phone gets."""
 
 
-class ScopeSerializer(s.Serializer[Any]):
+class ScopeSerializer(s.Serializer[object]):
     """Of which sessions infusions, notes and photos come; everything else always does."""
 
     days = s.IntegerField(min_value=0, max_value=MOST_DAYS, help_text="sessions that began so many days back, or later")
     lots = s.ListField(child=s.UUIDField(), required=False, max_length=MOST_LOTS, help_text="sessions of these lots")
 
 
-class StreamBodySerializer(s.Serializer[Any]):
+class StreamBodySerializer(s.Serializer[object]):
     """The cursor up to which a phone has pulled, and of which sessions it wants all."""
 
     schema = s.IntegerField(help_text="1")
@@ -157,7 +157,7 @@ class SyncBodySerializer(StreamBodySerializer):
     )
 
 
-class LostFieldSerializer(s.Serializer[Any]):
+class LostFieldSerializer(s.Serializer[object]):
     """A field whose value did not win."""
 
     field = s.CharField(help_text="`deleted` for a deletion, or an edit of a record that stays deleted")
@@ -176,7 +176,7 @@ StandingRecordSerializer = inline_object(
 """Fields of a record beyond those that were sent."""
 
 
-class VerdictSerializer(s.Serializer[Any]):
+class VerdictSerializer(s.Serializer[object]):
     """The outcome of one change."""
 
     type = s.CharField(allow_blank=True)
@@ -191,7 +191,7 @@ class VerdictSerializer(s.Serializer[Any]):
     )
 
 
-class SyncPageSerializer(s.Serializer[Any]):
+class SyncPageSerializer(s.Serializer[object]):
     """What changed after the cursor."""
 
     changes = PulledChangesField()

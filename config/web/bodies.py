@@ -5,9 +5,10 @@ https://httpd.apache.org/docs/2.4/mod/mod_reqtimeout.html); the others are our o
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, MutableMapping
 from tempfile import SpooledTemporaryFile
-from typing import IO, Any
+from typing import IO
+
+from a2wsgi.asgi_typing import Receive
 
 from config.web.transfers import Limits, Transfer, Transfers
 
@@ -20,8 +21,6 @@ FREE_PIECES, LEAST_PIECE_BYTES = 4000, 128
 LIMITS = Limits(
     idle_s=20.0, least_bytes_per_s=500.0, total_s=600.0, most=2000, most_of_client=1000, most_bytes=128 * 1024 * 1024
 )
-
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 
 
 class BodyTooLarge(Exception):  # noqa: N818 - reads as what happened
@@ -59,7 +58,7 @@ class ReceivedBody:
             while has_more:
                 self._transfer.begin_waiting()
                 message = await receive()
-                if message["type"] == "http.disconnect":
+                if message["type"] != "http.request":
                     raise SenderDisconnected
                 piece, has_more = message.get("body", b""), bool(message.get("more_body"))
                 if self.size + len(piece) > MAX_BODY_BYTES:

@@ -15,16 +15,16 @@ from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Sequence
 from http.cookies import SimpleCookie
 from time import perf_counter
-from typing import Any
 
 import aiohttp
+from a2wsgi.asgi_typing import HTTPResponseStartEvent, HTTPScope, Send, SendEvent
 from django.conf import settings
 from django.core.signing import BadSignature, Signer
 from django.utils.translation import gettext_lazy as _
 from yarl import URL
 
 from api.http.cells import ANY, ELSEWHERE
-from api.http.loop_answers import Scope, Send, header_of, send_problem
+from api.http.loop_answers import header_of, send_problem
 from config.web.bodies import ReceivedBody
 
 FROM = "X-Leafspan-From"
@@ -39,7 +39,7 @@ _OF_ONE_CONNECTION = frozenset(
     (b"date", b"server", b"connection", b"keep-alive", b"transfer-encoding", b"te", b"upgrade", b"trailer")
 )
 _PASSED_ON_BY = "leafspan.passed_on_by"
-"""Key in the scope of a request of the cell that passed it on; empty for a client's own."""
+"""Key in the state of a request of the cell that passed it on; empty for a client's own."""
 _HEADER = ELSEWHERE.lower().encode()
 
 
@@ -55,24 +55,25 @@ class Cells:
         """The cells to which bearer tokens have led."""
         self._client: aiohttp.ClientSession | None = None
 
-    def receive(self, scope: Scope, send: Send) -> tuple[Scope, Send]:
+    def receive(self, scope: HTTPScope, send: Send) -> tuple[HTTPScope, Send]:
         """Return scope and send of a request, with the cell that passed it on, if one did, and the client's address."""
         sent = header_of(scope, FROM.lower())
         headers = [pair for pair in scope["headers"] if pair[0].lower() != FROM.lower().encode()]
         try:
             cell, _space, address = _signer().unsign(sent).partition(" ")
         except BadSignature:
-            return {**scope, "headers": headers, _PASSED_ON_BY: ""}, send
+            return {**scope, "headers": headers, "state": _state(scope, passed_on_by="")}, send
         headers = [pair for pair in headers if pair[0].lower() != b"x-forwarded-for"]
         if settings.TRUSTED_PROXIES:
             proxies = ", ".join([address] * settings.TRUSTED_PROXIES)
             headers.append((b"x-forwarded-for", proxies.encode()))
-        return {**scope, "headers": headers, "client": (address, 0), _PASSED_ON_BY: cell}, _naming_this_cell(send)
+        state = _state(scope, passed_on_by=cell)
+        return {**scope, "headers": headers, "client": (address, 0), "state": state}, _naming_this_cell(send)
 
     async def serve(  # noqa: PLR0913 - a request and what is known of it
         self,
         serve: Callable[[Send], Awaitable[None]],
-        scope: Scope,
+        scope: HTTPScope,
         body: ReceivedBody | None,
         send: Send,
         *,
@@ -80,7 +81,7 @@ class Cells:
         address: str,
     ) -> None:
         """Serve a request here by ``serve(send)``, or in the cell that can."""
-        if scope[_PASSED_ON_BY]:
+        if scope["state"][_PASSED_ON_BY]:
             await serve(send)
             return
         request = _Request(scope, body, address=address)
@@ -174,7 +175,7 @@ class Cells:
 class _Request:
     """A request as it is sent to another cell."""
 
-    def __init__(self, scope: Scope, body: ReceivedBody | None, *, address: str) -> None:
+    def __init__(self, scope: HTTPScope, body: ReceivedBody | None, *, address: str) -> None:
         self.method = scope["method"]
         query = scope["query_string"].decode("latin-1")
         path = (scope.get("raw_path") or scope["path"].encode()).decode("latin-1")
@@ -196,15 +197,15 @@ class _Answer:
 
     def __init__(self, send: Send, *, cookie: str, has_session: bool) -> None:
         self._send, self._cookie, self._has_session = send, cookie, has_session
-        self._buffered: list[Any] = []
-        self.unknown_there: Sequence[Any] = ()
+        self._buffered: list[SendEvent] = []
+        self.unknown_there: Sequence[SendEvent] = ()
         """The last answer, if it was another cell's that did not know what the request names."""
         self.cell = ""
         """The cell whose answer it is; empty for this one."""
         self.elsewhere: str | None = None
         self.has_begun = False
 
-    async def __call__(self, message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+    async def __call__(self, message: SendEvent) -> None:
         if message["type"] == "http.response.start":
             values = [value for name, value in message["headers"] if name.lower() == _HEADER]
             self.elsewhere = values[0].decode() if values else None
@@ -214,14 +215,14 @@ class _Answer:
         self.has_begun = True
         await self._send(self._with_cookie(message) if message["type"] == "http.response.start" else message)
 
-    def take_buffered(self) -> Sequence[Any]:
+    def take_buffered(self) -> Sequence[SendEvent]:
         """Return the messages that were not passed on, and be ready for another answer."""
         buffered = self._buffered
         self.unknown_there = buffered if self.cell and self.elsewhere == ANY else ()
         self._buffered, self.elsewhere, self.cell = [], None, ""
         return buffered
 
-    async def release(self, buffered: Sequence[Any]) -> None:
+    async def release(self, buffered: Sequence[SendEvent]) -> None:
         """Pass on an answer from the buffer, without its header."""
         for message in buffered:
             if message["type"] == "http.response.start":
@@ -230,7 +231,7 @@ class _Answer:
             else:
                 await self(message)
 
-    def _with_cookie(self, message: Any) -> Any:  # noqa: ANN401
+    def _with_cookie(self, message: HTTPResponseStartEvent) -> HTTPResponseStartEvent:
         """Have the browser say from now on in which cell its session is."""
         session = f"{settings.SESSION_COOKIE_NAME}=".encode()
         begins = any(name.lower() == b"set-cookie" and value.startswith(session) for name, value in message["headers"])
@@ -247,8 +248,12 @@ class _Answer:
         return {**message, "headers": headers}
 
 
+def _state(scope: HTTPScope, *, passed_on_by: str) -> dict[str, object]:
+    return {**scope.get("state", {}), _PASSED_ON_BY: passed_on_by}
+
+
 def _naming_this_cell(send: Send) -> Send:
-    async def named(message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+    async def named(message: SendEvent) -> None:
         if message["type"] == "http.response.start":
             message = {**message, "headers": [*message["headers"], (NAME.lower().encode(), settings.CELL.encode())]}
         await send(message)
@@ -256,7 +261,7 @@ def _naming_this_cell(send: Send) -> Send:
     return named
 
 
-async def _refuse_away(scope: Scope, send: Send, *, began: float) -> None:
+async def _refuse_away(scope: HTTPScope, send: Send, *, began: float) -> None:
     await send_problem(
         scope, send, status=503, code="team_moving", title=_("Service Unavailable"),
         detail=_("the server of your team does not answer now; try again in a few seconds"),
@@ -273,10 +278,10 @@ def _signer() -> Signer:
     return Signer(salt="leafspan.cells")
 
 
-def _cell_of_cookie(scope: Scope) -> str:
+def _cell_of_cookie(scope: HTTPScope) -> str:
     morsel = _cookies(scope).get(COOKIE)
     return morsel.value if morsel is not None and morsel.value in settings.CELLS else ""
 
 
-def _cookies(scope: Scope) -> SimpleCookie:
+def _cookies(scope: HTTPScope) -> SimpleCookie:
     return SimpleCookie(header_of(scope, "cookie"))

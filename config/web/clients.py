@@ -4,10 +4,10 @@ Somebody who invents tokens gets no share of the threads for each: a token that 
 """
 
 from collections import OrderedDict
-from typing import Any
+
+from a2wsgi.asgi_typing import Send, SendEvent
 
 from api.http.auth import LOGIN_HEADER
-from api.http.loop_answers import Send
 
 _HEADER = LOGIN_HEADER.lower().encode()
 _MOST = 10_000
@@ -28,7 +28,7 @@ class KnownClients:
     def watching(self, credential: str, send: Send) -> Send:
         """Return ``send``, which notes the login that an answer names, and leaves that header out."""
 
-        async def watched(message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+        async def watched(message: SendEvent) -> None:
             if message["type"] == "http.response.start":
                 login = next((value for name, value in message["headers"] if name.lower() == _HEADER), None)
                 if login is not None:

@@ -6,7 +6,6 @@ after its reader has read everything.
 
 import resource
 from asyncio import BaseTransport, TimerHandle
-from typing import Any
 
 from gunicorn.asgi.protocol import ASGIProtocol  # type: ignore[import-untyped]  # it has no types
 from gunicorn.workers import gasgi  # type: ignore[import-untyped]
@@ -52,7 +51,7 @@ class Connection(ASGIProtocol):  # type: ignore[misc]  # no types
         if self.transport is not None:
             self.transport.abort()
 
-    def _on_headers_complete(self) -> Any:  # noqa: ANN401 - as the library has it
+    def _on_headers_complete(self) -> object:
         self._stop_head_timer()
         return super()._on_headers_complete()
 
@@ -77,7 +76,7 @@ class Worker(gasgi.ASGIWorker):  # type: ignore[misc]  # no types
 
     worker_connections: int
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - as the library has it
+    def __init__(self, *args: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)
         self.connections: dict[Connection, None] = {}
         """In the order in which they were opened."""

@@ -9,12 +9,11 @@ import asyncio
 import logging
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any
 from uuid import UUID
 
+from a2wsgi.asgi_typing import Send, SendEvent
 from django.db import close_old_connections, connection
 
-from api.http.loop_answers import Send
 from pages.reports import WAITS_FOR
 from tastings.queries.documents import finished_documents
 
@@ -91,7 +90,7 @@ class _HoldingBack:
         self._send = send
         self.waits_for: str | None = None
 
-    async def __call__(self, message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+    async def __call__(self, message: SendEvent) -> None:
         if message["type"] == "http.response.start":
             self.waits_for = next((value.decode() for name, value in message["headers"] if name == _HEADER), None)
         if self.waits_for is None:
@@ -104,7 +103,7 @@ class _WithoutHeader:
     def __init__(self, send: Send) -> None:
         self._send = send
 
-    async def __call__(self, message: Any) -> None:  # noqa: ANN401
+    async def __call__(self, message: SendEvent) -> None:
         if message["type"] == "http.response.start":
             headers = [(name, value) for name, value in message["headers"] if name != _HEADER]
             message = {**message, "headers": headers}

@@ -2,9 +2,8 @@
 
 import time
 from collections import OrderedDict
-from typing import Any
 
-from api.http.loop_answers import Send
+from a2wsgi.asgi_typing import Send, SendEvent
 
 LARGE_BYTES = 64 * 1024
 """Size from which an answer counts as large: about 150 records. [bytes]"""
@@ -26,11 +25,12 @@ class RecentlyLarge:
         """Return ``send``, which notes how large the answer of this client is."""
         size = 0
 
-        async def watched(message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+        async def watched(message: SendEvent) -> None:
             nonlocal size
-            size += len(message.get("body", b""))
-            if message["type"] == "http.response.body" and not message.get("more_body"):
-                self._note(client, size)
+            if message["type"] == "http.response.body":
+                size += len(message.get("body", b""))
+                if not message.get("more_body"):
+                    self._note(client, size)
             await send(message)
 
         return watched

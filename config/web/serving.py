@@ -1,10 +1,11 @@
 """What happens to a request on the event loop: receive its body, wait for a thread, pass the answer on."""
 
 import re
+from collections.abc import Awaitable, Callable, Iterable
 from functools import partial
 from time import perf_counter
-from typing import Any
 
+from a2wsgi.asgi_typing import HTTPScope, Receive, Scope, Send
 from django.conf import settings
 from django.db import Error as DatabaseError
 from django.utils.translation import gettext_lazy as _
@@ -12,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from api.http.auth import client_network
 from api.http.cells import ELSEWHERE, TeamMoved, TeamMoving, cell_refusal
 from api.http.database_away import is_database_away
-from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
+from api.http.loop_answers import header_of, send_problem
 from api.operations import events, health
 from config.web.bodies import LIMITS, BodyTooLarge, PiecesTooSmall, ReceivedBody, SenderDisconnected, discard
 from config.web.cells import Cells
@@ -42,7 +43,7 @@ _SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
 class WebApplication:
     """One process's web server behind the connections."""
 
-    def __init__(self, app: Any, *, threads: int = THREADS) -> None:  # noqa: ANN401 - a WSGI application
+    def __init__(self, app: Callable[..., Iterable[bytes]], *, threads: int = THREADS) -> None:
         self._bodies = Transfers(LIMITS)
         self._threaded = Threaded(app, workers=threads)
         self._long = Threaded(app, workers=LONG_THREADS)
@@ -62,18 +63,19 @@ class WebApplication:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
-        if scope["type"] == "http" and settings.CELLS:
-            scope, send = self._cells.receive(scope, send)
         if scope["type"] != "http":
-            await self._threaded(scope, receive, send)  # type: ignore[arg-type]  # the library has types of its own
-        elif _path(scope) in health.PATHS:
+            await self._threaded(scope, receive, send)
+            return
+        if settings.CELLS:
+            scope, send = self._cells.receive(scope, send)
+        if _path(scope) in health.PATHS:
             await self._health(scope, receive, send)
         elif _path(scope) == events.PATH:
             await self._among_cells(partial(self._live, scope, receive), scope, None, send)
         else:
             await self._ordinary(scope, receive, send)
 
-    async def _live(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _live(self, scope: HTTPScope, receive: Receive, send: Send) -> None:
         began = perf_counter()
         try:
             await self._events(scope, receive, send)
@@ -85,7 +87,9 @@ class WebApplication:
                 raise
             await _refuse_busy(scope, send, began=began)
 
-    async def _among_cells(self, serve: Any, scope: Scope, body: ReceivedBody | None, send: Send) -> None:  # noqa: ANN401
+    async def _among_cells(
+        self, serve: Callable[[Send], Awaitable[None]], scope: HTTPScope, body: ReceivedBody | None, send: Send
+    ) -> None:
         """Serve a request here by ``serve(send)`` or, beside other cells, in the one that can."""
         if not settings.CELLS:
             await serve(send)
@@ -94,7 +98,7 @@ class WebApplication:
             serve, scope, body, send, token=header_of(scope, "authorization"), address=_address(scope)
         )
 
-    async def _ordinary(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _ordinary(self, scope: HTTPScope, receive: Receive, send: Send) -> None:
         """Serve a request by Django."""
         began = perf_counter()
         address = _address(scope)
@@ -113,7 +117,7 @@ class WebApplication:
             body.close()
 
     async def _receive(  # noqa: PLR0913 - a request and what is known of it
-        self, scope: Scope, receive: Receive, send: Send, body: ReceivedBody, *, address: str, began: float
+        self, scope: HTTPScope, receive: Receive, send: Send, body: ReceivedBody, *, address: str, began: float
     ) -> bool:
         """Receive the body; False if the client left or was refused."""
         refuse = partial(send_problem, scope, send, route=_NO_ROUTE, began=began, headers=_CLOSE)
@@ -138,7 +142,7 @@ class WebApplication:
             return True
         return False
 
-    async def _serve(self, scope: Scope, body: ReceivedBody, send: Send, *, address: str) -> None:
+    async def _serve(self, scope: HTTPScope, body: ReceivedBody, send: Send, *, address: str) -> None:
         credential = _credential(scope)
         client = self._clients.login_of(credential) or address
         send = self._clients.watching(credential, send)
@@ -158,34 +162,34 @@ class WebApplication:
         await self._documents.serve(serve, send)
 
 
-def _address(scope: Scope) -> str:
+def _address(scope: HTTPScope) -> str:
     """Return the client's network."""
     return client_network(str((scope.get("client") or [""])[0]), header_of(scope, "x-forwarded-for"))
 
 
-def _path(scope: Scope) -> str:
+def _path(scope: HTTPScope) -> str:
     """Return the path; addresses are the same with a slash at the end."""
     return str(scope["path"]).removesuffix("/")
 
 
-def _has_body(scope: Scope) -> bool:
+def _has_body(scope: HTTPScope) -> bool:
     return header_of(scope, "content-length") not in ("", "0") or bool(header_of(scope, "transfer-encoding"))
 
 
-def _with_length(scope: Scope, size: int) -> Scope:
+def _with_length(scope: HTTPScope, size: int) -> HTTPScope:
     """Return the scope of a request whose body is here: a body sent in chunks has a length, as Django asks for."""
     framing = (b"content-length", b"transfer-encoding")
     others = [(name, value) for name, value in scope["headers"] if name.lower() not in framing]
     return {**scope, "headers": [*others, (b"content-length", str(size).encode())]}
 
 
-def _credential(scope: Scope) -> str:
+def _credential(scope: HTTPScope) -> str:
     """Return the token or session that a request comes with, valid or not; else nothing."""
     session = _SESSION.search(header_of(scope, "cookie"))
     return header_of(scope, "authorization") or (session[1] if session else "")
 
 
-async def _refuse_elsewhere(scope: Scope, send: Send, refused: TeamMoving | TeamMoved, *, began: float) -> None:
+async def _refuse_elsewhere(scope: HTTPScope, send: Send, refused: TeamMoving | TeamMoved, *, began: float) -> None:
     wait = {"Retry-After": str(refused.wait_s)} if refused.wait_s is not None else {}
     where = {ELSEWHERE: refused.cell} if isinstance(refused, TeamMoved) else {}
     await send_problem(
@@ -194,7 +198,7 @@ async def _refuse_elsewhere(scope: Scope, send: Send, refused: TeamMoving | Team
     )  # fmt: skip
 
 
-async def _refuse_busy(scope: Scope, send: Send, *, began: float, headers: dict[str, str] | None = None) -> None:
+async def _refuse_busy(scope: HTTPScope, send: Send, *, began: float, headers: dict[str, str] | None = None) -> None:
     await send_problem(
         scope, send, status=503, code="busy", title=_("Service Unavailable"),
         detail=_("the server cannot answer this now; try again in a few seconds"),

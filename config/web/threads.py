@@ -6,12 +6,15 @@ disconnects or is too slow, the thread gives up, and the answer is closed like o
 """
 
 import asyncio
+from collections.abc import Callable, Iterable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from threading import Condition
-from typing import IO, Any, cast
+from typing import IO, cast
 
 from a2wsgi import WSGIMiddleware
+from a2wsgi.asgi_typing import HTTPRequestEvent, HTTPScope, Receive, Send, SendEvent
 from a2wsgi.wsgi import WSGIResponder
+from a2wsgi.wsgi_typing import Environ, StartResponse
 
 from config.web.stack import reserve_stack
 from config.web.transfers import Full, Limits, Transfer, Transfers
@@ -39,19 +42,21 @@ class _OneCall:
 
     def __init__(self, executor: Executor) -> None:
         self._executor = executor
-        self.call: Future[Any] | None = None
+        self.call: Future[None] | None = None
 
-    def submit(self, *args: Any) -> Future[Any]:  # noqa: ANN401 - passes through
+    def submit(self, function: Callable[..., None], *arguments: object) -> Future[None]:
         """Begin the call."""
-        self.call = self._executor.submit(*args)
+        self.call = self._executor.submit(function, *arguments)
         return self.call
 
 
 class _Responder(WSGIResponder):
     """Answers one request."""
 
-    def __init__(self, *args: Any, body: IO[bytes], readers: Transfers, client: str, ahead_bytes: int) -> None:  # noqa: ANN401
-        super().__init__(*args)
+    def __init__(
+        self, served_by: WSGIMiddleware, *, body: IO[bytes], readers: Transfers, client: str, ahead_bytes: int
+    ) -> None:
+        super().__init__(served_by.app, served_by.executor, served_by.send_queue_size)
         self._body = body
         self._thread = _OneCall(self.executor)
         self.executor = cast("ThreadPoolExecutor", self._thread)  # the event loop only submits to it
@@ -62,10 +67,10 @@ class _Responder(WSGIResponder):
         self._ahead = 0
         self._has_ended = False
 
-    async def __call__(self, *args: Any) -> None:  # noqa: ANN401 - as the library has it
+    async def __call__(self, scope: HTTPScope, receive: Receive, send: Send) -> None:
         """Answer; end silently when the client has disconnected, and not before the thread is free."""
         try:
-            await super().__call__(*args)
+            await super().__call__(scope, receive, send)
         except ReaderDisconnected:
             return
         finally:
@@ -73,12 +78,12 @@ class _Responder(WSGIResponder):
             if self._thread.call is not None and not self._thread.call.done():
                 await asyncio.wait([asyncio.wrap_future(self._thread.call)])
 
-    def wsgi(self, environ: Any, start_response: Any) -> None:  # noqa: ANN401 - as the library has it
+    def wsgi(self, environ: Environ, start_response: StartResponse) -> None:
         """Answer, in the thread; the body is all there, so the event loop need not be asked for its pieces."""
         environ["wsgi.input"] = self._body
         super().wsgi(environ, start_response)
 
-    async def sender(self, send: Any) -> None:  # noqa: ANN401
+    async def sender(self, send: Send) -> None:
         """Pass pieces on as the client reads them."""
         try:
             async with self._readers.open(self._client) as self._reader:
@@ -91,14 +96,17 @@ class _Responder(WSGIResponder):
             if self._reader is not None:
                 self._readers.release(self._reader)
 
-    async def _pass_on(self, message: Any, send: Any, reader: Transfer) -> None:  # noqa: ANN401
+    async def _pass_on(self, message: SendEvent, send: Send, reader: Transfer) -> None:
         """Send one piece in smaller ones, each as soon as the client has read what went before."""
-        body = message.get("body", b"")
+        body = _body_of(message)
         for start in range(0, max(len(body), 1), _PIECE_BYTES):
             piece = body[start : start + _PIECE_BYTES]
-            has_more = bool(message.get("more_body")) or start + _PIECE_BYTES < len(body)
+            has_more = not _is_last(message) or start + _PIECE_BYTES < len(body)
             reader.begin_waiting()
-            await send(message if len(body) <= _PIECE_BYTES else {**message, "body": piece, "more_body": has_more})
+            if len(body) <= _PIECE_BYTES:
+                await send(message)
+            else:
+                await send({"type": "http.response.body", "body": piece, "more_body": has_more})
             reader.end_waiting(len(piece))
             self._readers.release(reader, len(piece))
         with self._changed:
@@ -111,45 +119,58 @@ class _Responder(WSGIResponder):
             self._has_ended = True
             self._changed.notify()
 
-    def send(self, message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+    def send(self, message: SendEvent | None) -> None:
         """Hand over a piece, in the thread; raise ReaderDisconnected when nobody takes it."""
         with self._changed:
             self._changed.wait_for(lambda: self._ahead < self._most_ahead or self._has_ended)
             if self._has_ended:
                 raise ReaderDisconnected
-            self._ahead += len(message.get("body", b""))
+            self._ahead += len(_body_of(message))
         self.loop.call_soon_threadsafe(self._queue, message)
         if _is_last(message):
             with self._changed:
                 self._changed.wait_for(lambda: self._has_ended, timeout=_GIVE_WAY_S)
 
-    def _queue(self, message: Any) -> None:  # noqa: ANN401
+    def _queue(self, message: SendEvent | None) -> None:
         """Take a piece, on the event loop."""
         if self._reader is not None:
             try:
-                self._readers.occupy(self._reader, len(message.get("body", b"")))
+                self._readers.occupy(self._reader, len(_body_of(message)))
             except Full:
                 self._reader.cut_off()
                 return
         self.send_queue.put_nowait(message)
 
 
-def _is_last(message: Any) -> bool:  # noqa: ANN401 - one of ASGI's messages
+def _body_of(message: SendEvent | None) -> bytes:
+    return message.get("body", b"") if message is not None and message["type"] == "http.response.body" else b""
+
+
+def _is_last(message: SendEvent | None) -> bool:
     """Whether an answer ends with this piece."""
-    return message["type"] == "http.response.body" and not message.get("more_body")
+    return message is not None and message["type"] == "http.response.body" and not message.get("more_body")
+
+
+async def _end_of_body() -> HTTPRequestEvent:
+    """Receive nothing more: the application reads the body from its file."""
+    return {"type": "http.request", "body": b""}
 
 
 class Threaded(WSGIMiddleware):
     """Serves a WSGI application on a few threads."""
 
-    def __init__(self, app: Any, *, workers: int, limits: Limits = READERS, ahead_bytes: int = AHEAD_BYTES) -> None:  # noqa: ANN401
+    def __init__(
+        self,
+        app: Callable[..., Iterable[bytes]],  # what WSGI hands over, Django and a2wsgi type differently
+        *,
+        workers: int,
+        limits: Limits = READERS,
+        ahead_bytes: int = AHEAD_BYTES,
+    ) -> None:
         super().__init__(reserve_stack(app), workers=workers)
         self._readers, self._ahead_bytes = Transfers(limits), ahead_bytes
 
-    async def serve(self, scope: Any, body: IO[bytes], send: Any, *, client: str) -> None:  # noqa: ANN401
+    async def serve(self, scope: HTTPScope, body: IO[bytes], send: Send, *, client: str) -> None:
         """Serve one request of a client, whose body is complete."""
-        responder = _Responder(
-            self.app, self.executor, self.send_queue_size,
-            body=body, readers=self._readers, client=client, ahead_bytes=self._ahead_bytes,
-        )  # fmt: skip
-        await responder(scope, None, send)
+        responder = _Responder(self, body=body, readers=self._readers, client=client, ahead_bytes=self._ahead_bytes)
+        await responder(scope, _end_of_body, send)

@@ -1,7 +1,6 @@
 """``manage.py backup``: the whole installation as one file."""
 
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
@@ -21,10 +20,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", type=Path, help="to be written; must not be there yet")
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        path: Path = options["file"]
+    def handle(self, *args: object, file: Path, **options: object) -> None:
         try:
-            create_backup(path, now=timezone.now(), log=self.stdout.write)
+            create_backup(file, now=timezone.now(), log=self.stdout.write)
         except (BackupError, OSError) as error:
             raise CommandError(str(error)) from error
-        self.stdout.write(f"{path}: {path.stat().st_size} bytes")
+        self.stdout.write(f"{file}: {file.stat().st_size} bytes")

@@ -1,7 +1,6 @@
 """``manage.py database_logins``: the logins of web and worker, which own nothing, and of a replica."""
 
 import os
-from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -24,16 +23,16 @@ class Command(BaseCommand):
         parser.add_argument("--web", default="leafspan_web", help="name of the web server's login")
         parser.add_argument("--worker", default="leafspan_worker", help="name of the worker's login")
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        web, worker = (os.environ.get(name, "") for name in ("LEAFSPAN_WEB_PASSWORD", "LEAFSPAN_WORKER_PASSWORD"))
-        if not (web and worker):
+    def handle(self, *args: object, web: str, worker: str, **options: object) -> None:
+        passwords = [os.environ.get(name, "") for name in ("LEAFSPAN_WEB_PASSWORD", "LEAFSPAN_WORKER_PASSWORD")]
+        if not all(passwords):
             raise CommandError("give LEAFSPAN_WEB_PASSWORD and LEAFSPAN_WORKER_PASSWORD")
-        for name, password, acts_as in (("web", web, role()), ("worker", worker, worker_role())):
+        for name, password, acts_as in zip((web, worker), passwords, (role(), worker_role()), strict=True):
             try:
-                create_login(options[name], password=password, acts_as=acts_as)
+                create_login(name, password=password, acts_as=acts_as)
             except ImproperlyConfigured as error:
                 raise CommandError(str(error)) from error
-            self.stdout.write(f"{options[name]} may act as {acts_as}")
+            self.stdout.write(f"{name} may act as {acts_as}")
         if replication := os.environ.get("LEAFSPAN_REPLICATION_PASSWORD"):
             try:
                 create_replication_login(password=replication)

@@ -1,7 +1,5 @@
 """``manage.py demo``: an invented merchant's tastings, sent by simulated phones to a running server."""
 
-from typing import Any
-
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config.demo.load import DemoError, load_demo
@@ -18,9 +16,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--url", required=True, help="base address of the running server: http://127.0.0.1:8000")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, url: str, **options: object) -> None:
         try:
-            load_demo(options["url"], log=self._say)
+            load_demo(url, log=self._say)
         except DemoError as error:
             raise CommandError(f"The demo data are not complete: {error}") from error
 

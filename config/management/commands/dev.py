@@ -2,7 +2,6 @@
 
 import os
 import sys
-from typing import Any
 
 from django.core.management.base import BaseCommand
 
@@ -13,6 +12,6 @@ class Command(BaseCommand):
     help = "Start the database, the broker, the web server, the worker and the timetable in the foreground."
     requires_system_checks: list[str] = []
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         os.chdir(ROOT)
         os.execv(sys.executable, [sys.executable, "-m", "config.dev", "run"])  # noqa: S606 - no shell wanted

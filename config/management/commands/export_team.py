@@ -1,7 +1,6 @@
 """``manage.py export_team``: a whole team as one zip, for the operator of the server."""
 
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
@@ -23,17 +22,16 @@ class Command(BaseCommand):
         parser.add_argument("--team", required=True, help="id, or name if there is one of that name")
         parser.add_argument("--to", required=True, type=Path, help="the zip to write; must not be there yet")
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        path: Path = options["to"]
+    def handle(self, *args: object, team: str, to: Path, **options: object) -> None:
         try:
-            team, now = team_by_id_or_name(options["team"]), timezone.now()
-            record_operator_export(team, now=now)
-            write_export(team, path, now=now, log=self._write)
+            exported, now = team_by_id_or_name(team), timezone.now()
+            record_operator_export(exported, now=now)
+            write_export(exported, to, now=now, log=self._write)
         except Refused as refused:
             raise CommandError(refused.detail) from refused
         except OSError as error:
-            raise CommandError(f"{error.filename or path}: {error.strerror}") from error
-        self.stdout.write(f"{path}: {path.stat().st_size} bytes")
+            raise CommandError(f"{error.filename or to}: {error.strerror}") from error
+        self.stdout.write(f"{to}: {to.stat().st_size} bytes")
 
     def _write(self, line: str) -> None:
         if not line.startswith("photos/"):

@@ -3,7 +3,6 @@
 from argparse import RawDescriptionHelpFormatter
 from collections import Counter
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser, DjangoHelpFormatter
 from django.utils import timezone
@@ -23,7 +22,7 @@ class _AsWritten(DjangoHelpFormatter, RawDescriptionHelpFormatter):
 class Command(BaseCommand):
     help = f"{sheet.__doc__}\nEnds with status 1 when a row was left out."
 
-    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: object) -> CommandParser:
         return super().create_parser(prog_name, subcommand, formatter_class=_AsWritten, **kwargs)
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -32,12 +31,11 @@ class Command(BaseCommand):
         parser.add_argument("--dry-run", action="store_true", help="check everything and store nothing")
         parser.add_argument("file", type=Path)
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        dry_run = bool(options["dry_run"])
+    def handle(self, *args: object, team: str, username: str, dry_run: bool, file: Path, **options: object) -> None:
         try:
-            member = _member(options["team"], options["username"])
+            member = _member(team, username)
             targets = import_targets(member)
-            sessions, errors = parse_sheet(_content(options["file"]), targets=targets)
+            sessions, errors = parse_sheet(_content(file), targets=targets)
         except Refused as refused:
             details = [f"{p.field}: {p.detail}" for p in refused.problems if p.field]
             raise CommandError("\n  ".join([refused.detail, *details])) from refused

@@ -1,7 +1,6 @@
 """``manage.py import_team``: an exported team into an empty one."""
 
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
@@ -29,11 +28,9 @@ class Command(BaseCommand):
         )
         parser.add_argument("file", type=Path)
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, team: str, join: list[str], file: Path, **options: object) -> None:
         try:
-            result = import_team(
-                options["file"], team=options["team"], join=options["join"], log=self.stdout.write, now=timezone.now()
-            )
+            result = import_team(file, team=team, join=join, log=self.stdout.write, now=timezone.now())
         except ArchiveError as error:
             raise CommandError(f"nothing was imported. {error}") from error
         except Refused as refused:

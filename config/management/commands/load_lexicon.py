@@ -1,7 +1,5 @@
 """``manage.py load_lexicon``: put the built-in descriptors in; run it as often as you like."""
 
-from typing import Any
-
 from django.core.management.base import BaseCommand
 
 from tastings.actions.lexicon import load_lexicon
@@ -10,6 +8,6 @@ from tastings.actions.lexicon import load_lexicon
 class Command(BaseCommand):
     help = "Store the built-in descriptors of tastings/data/lexicon.json."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         if changed := load_lexicon():
             self.stdout.write(f"{changed} descriptors stored")

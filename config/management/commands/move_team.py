@@ -1,7 +1,6 @@
 """``manage.py move_team``: a team with its photos to another cell, while its phones go on."""
 
 import os
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
@@ -30,21 +29,23 @@ class Command(BaseCommand):
         parser.add_argument("--despite-missing", action="store_true", help="also if photos are not in the store here")
         parser.add_argument("--delete-left-copy", action="store_true", help="delete what a team that moved there left")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, team: str, to: str, **options: object) -> None:
         database, address = os.environ.get("LEAFSPAN_TO_DATABASE_URL"), os.environ.get("LEAFSPAN_TO_PHOTOS")
         if not database or not address:
             raise CommandError("LEAFSPAN_TO_DATABASE_URL and LEAFSPAN_TO_PHOTOS must name the other cell's")
-        target = TargetCell(cell=options["to"], database=database, photos=store_at(address))
+        target = TargetCell(cell=to, database=database, photos=store_at(address))
         try:
-            team = team_by_id_or_name(options["team"], may_live_elsewhere=True).id
+            team_id = team_by_id_or_name(team, may_live_elsewhere=True).id
             if options["delete_left_copy"]:
-                delete_left_copy(team, target, store(), log=self.stdout.write)
+                delete_left_copy(team_id, target, store(), log=self.stdout.write)
                 return
             if options["lives_there"]:
-                note_moved(team, target)
+                note_moved(team_id, target)
                 return
             check_cell(target.cell)
-            moved = move_team(team, target, store(), log=self.stdout.write, despite_missing=options["despite_missing"])
+            moved = move_team(
+                team_id, target, store(), log=self.stdout.write, despite_missing=bool(options["despite_missing"])
+            )
         except (MoveError, DifferentError, PhotoDamagedError) as error:
             raise CommandError(f"not moved: {error}") from error
         except Refused as refused:

@@ -1,12 +1,10 @@
 """``manage.py new_member``: another member of a team, from a script."""
 
-from typing import Any
-
 from django.core.management.base import CommandParser
 
 from config.management.commands._member import MemberCommand
 from teams.actions.people import create_member
-from teams.models import Member, Role
+from teams.models import Role
 from teams.queries.people import team_by_id_or_name
 
 
@@ -19,7 +17,9 @@ class Command(MemberCommand):
         parser.add_argument("--username", required=True)
         parser.add_argument("--role", required=True, choices=Role.values)
 
-    def make(self, *, password: str, options: dict[str, Any]) -> Member:
-        team = team_by_id_or_name(options["team"])
-        fields = {name: options[name] for name in ("shop", "username", "role")}
-        return create_member(team=team, password=password, **fields)
+    def handle(self, *args: object, team: str, shop: str, username: str, role: str, **options: object) -> None:
+        self.make(
+            lambda password: create_member(
+                team=team_by_id_or_name(team), shop=shop, username=username, role=role, password=password
+            )
+        )

@@ -1,12 +1,9 @@
 """``manage.py new_team``: a team with its first shop and its owner, from a script."""
 
-from typing import Any
-
 from django.core.management.base import CommandParser
 
 from config.management.commands._member import MemberCommand
 from teams.actions.people import create_team
-from teams.models import Member
 
 
 class Command(MemberCommand):
@@ -17,5 +14,5 @@ class Command(MemberCommand):
         parser.add_argument("--shop", required=True, help="name of the first shop")
         parser.add_argument("--username", required=True, help="the owner's login; may exist already")
 
-    def make(self, *, password: str, options: dict[str, Any]) -> Member:
-        return create_team(password=password, **{name: options[name] for name in ("name", "shop", "username")})
+    def handle(self, *args: object, name: str, shop: str, username: str, **options: object) -> None:
+        self.make(lambda password: create_team(name=name, shop=shop, username=username, password=password))

@@ -1,7 +1,6 @@
 """``manage.py restore``: a backup back onto an empty server."""
 
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
@@ -32,12 +31,12 @@ class Command(BaseCommand):
             "you know where the file has been since it was made",
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, file: Path, phones_start_again: bool, unsigned: bool, **options: object) -> None:
         try:
             restore_backup(
-                options["file"],
-                start_again=options["phones_start_again"],
-                unsigned=options["unsigned"],
+                file,
+                start_again=phones_start_again,
+                unsigned=unsigned,
                 log=self.stdout.write,
             )
         except (BackupError, OSError) as error:

@@ -1,7 +1,5 @@
 """``manage.py translations`` brings the catalogues up to date and compiles them."""
 
-from typing import Any
-
 from django.core.management.base import BaseCommand
 
 from config.messages import LANGUAGES, po_file, update
@@ -10,7 +8,7 @@ from config.messages import LANGUAGES, po_file, update
 class Command(BaseCommand):
     help = "Write every message in use into the catalogue of each language, compile it, and list what is untranslated."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         for language in LANGUAGES:
             missing = update(language)
             print(f"{po_file(language)}: {len(missing)} without translation")

@@ -5,7 +5,7 @@ from collections.abc import MutableMapping
 from datetime import UTC, datetime
 from logging.config import dictConfig
 from time import perf_counter
-from typing import Any
+from typing import Protocol
 
 from billiard.exceptions import TimeLimitExceeded, WorkerLostError  # type: ignore[import-untyped]  # it has no types
 from celery import states
@@ -18,6 +18,13 @@ HEADER_FIELDS = ("request", "team")
 _OUTCOMES = {states.SUCCESS: "done", states.FAILURE: "failed", states.RETRY: "retried"}
 _begun: dict[str, float] = {}
 _log = logging.getLogger(__name__)
+
+
+class _Task(Protocol):
+    """What is asked of Celery's tasks, which have no types."""
+
+    name: str
+    request: object
 
 
 def set_up_logs(**_: object) -> None:
@@ -35,7 +42,7 @@ def act_as_worker(**_: object) -> None:
     work_as_worker()
 
 
-def add_headers(headers: MutableMapping[str, Any], **_: object) -> None:
+def add_headers(headers: MutableMapping[str, object], **_: object) -> None:
     """Add the time of sending to a message, and the request and team unless the caller has set them."""
     current = log_fields()
     headers["sent_at"] = datetime.now(UTC).isoformat()
@@ -44,7 +51,7 @@ def add_headers(headers: MutableMapping[str, Any], **_: object) -> None:
             headers.setdefault(name, current[name])
 
 
-def begin_job(task_id: str, task: Any, **_: object) -> None:  # noqa: ANN401 - Celery has no types
+def begin_job(task_id: str, task: _Task, **_: object) -> None:
     """Put the job, its request and team into the log context."""
     _begun[task_id] = perf_counter()
     carried = {name: str(value) for name in HEADER_FIELDS if (value := getattr(task.request, name, None))}
@@ -52,14 +59,14 @@ def begin_job(task_id: str, task: Any, **_: object) -> None:  # noqa: ANN401 - C
     set_log_context(lambda: known)
 
 
-def end_job(task_id: str, task: Any, state: str | None = None, **_: object) -> None:  # noqa: ANN401
+def end_job(task_id: str, task: _Task, state: str | None = None, **_: object) -> None:
     """Count a job that ended by itself."""
     begun = _begun.pop(task_id, None)
     _count(task.name, _OUTCOMES.get(state or "", "failed"), None if begun is None else perf_counter() - begun)
     set_log_context(None)
 
 
-def count_killed_job(sender: Any, exception: BaseException, **_: object) -> None:  # noqa: ANN401
+def count_killed_job(sender: _Task, exception: BaseException, **_: object) -> None:
     """Count a killed job."""
     if isinstance(exception, TimeLimitExceeded | WorkerLostError):
         _count(sender.name, "killed", None)

@@ -15,7 +15,6 @@ import sys
 import traceback
 from datetime import UTC, datetime
 from types import TracebackType
-from typing import Any
 
 from api.http.context import log_fields, route_of
 
@@ -79,7 +78,7 @@ def _message(record: logging.LogRecord) -> str:
 
 def _without_address(record: logging.LogRecord, text: str) -> str:
     """Put the route in the place of the address of a request, which the framework's lines hold."""
-    request: Any = getattr(record, "request", None)
+    request = getattr(record, "request", None)
     if request is None or not hasattr(request, "path"):
         return text
     for address in (request.get_full_path(), request.path):

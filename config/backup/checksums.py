@@ -5,7 +5,8 @@ How values are written is fixed first, so that two servers with other settings o
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
+from typing import TypedDict
 
 from django.db import connection
 
@@ -21,6 +22,15 @@ FIXED = (
 """Settings under which all rows are read, and values are written the same on every server."""
 
 
+class TableEntry(TypedDict):
+    """A table's content in the manifest of a backup."""
+
+    columns: Sequence[str]
+    order: Sequence[str]
+    rows: int
+    sha256: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableDigest:
     """Content of a table: its columns, the expressions its rows are ordered by, how many they are and their digest."""
@@ -30,9 +40,9 @@ class TableDigest:
     rows: int = 0
     sha256: str = ""
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self) -> TableEntry:
         """Return the form it has in the manifest."""
-        return asdict(self)
+        return {"columns": self.columns, "order": self.order, "rows": self.rows, "sha256": self.sha256}
 
     def query(self, table: str) -> str:
         """Return the statement that writes the content out."""

@@ -9,11 +9,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from typing import NotRequired, TypedDict
 
 from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
-from config.backup.checksums import digest_of, table_digests, tables_here
+from config.backup.checksums import TableEntry, digest_of, table_digests, tables_here
 from config.backup.photos import LIST, PhotoCopier
 from config.backup.programs import BackupError, environment, find_tools, server_major
 from config.backup.signature import sign
@@ -30,6 +31,30 @@ EMPTIED = ("django_session",)
 _PIECE = 1 << 20
 
 LogLine = Callable[[str], object]
+
+
+class DumpEntry(TypedDict):
+    """Size and digest of the dump in the manifest."""
+
+    bytes: int
+    sha256: str
+
+
+class Manifest(TypedDict):
+    """What a backup says of itself."""
+
+    format: str
+    version: int
+    made_at: str
+    dumped_by: int
+    dump: DumpEntry
+    tables: dict[str, TableEntry]
+    migrations: list[list[str]]
+    roles: list[str]
+    photos: int
+    missing_photos: list[str]
+    photo_list: NotRequired[str]
+    """Digest of the list of photos; from version 2 on."""
 
 
 def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
@@ -67,7 +92,7 @@ def _write(
         for table, content in table_digests(tables_in_full):
             tables[table] = content.as_json()
             log(f"{table}: {content.rows} rows")
-        manifest = {
+        manifest: Manifest = {
             "format": FORMAT,
             "version": VERSION,
             "made_at": format_utc(now),
@@ -108,7 +133,7 @@ def _snapshot() -> Iterator[str]:
         yield cursor.fetchone()[0]
 
 
-def _dump(target: zipfile.ZipFile, command: list[str]) -> dict[str, object]:
+def _dump(target: zipfile.ZipFile, command: list[str]) -> DumpEntry:
     digest, size = hashlib.sha256(), 0
     with tempfile.TemporaryFile() as stderr:
         process = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's

@@ -8,7 +8,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from django.db import connection
 
@@ -86,10 +85,10 @@ _TLS_OPTIONS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
 """Options of a connection that libpq also reads from the environment, as PGSSLMODE and so on."""
 
 
-def environment(database: Mapping[str, Any]) -> dict[str, str]:
+def environment(database: Mapping[str, object]) -> dict[str, str]:
     """Return the environment that leads to the database; a command line could be read by others."""
     variables = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD", "PGDATABASE": "NAME"}
     values = {name: str(database.get(setting) or "") for name, setting in variables.items()}
-    options = database.get("OPTIONS") or {}
-    values |= {f"PG{name.upper()}": str(options.get(name) or "") for name in _TLS_OPTIONS}
+    if isinstance(options := database.get("OPTIONS"), Mapping):
+        values |= {f"PG{name.upper()}": str(options.get(name) or "") for name in _TLS_OPTIONS}
     return {**os.environ, **{name: value for name, value in values.items() if value}, "PGCLIENTENCODING": "UTF8"}

@@ -15,7 +15,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from secrets import token_hex
 from threading import Thread
-from typing import IO, Any
+from typing import IO
 from uuid import uuid4
 
 from django.apps import apps
@@ -26,7 +26,7 @@ from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
 from config.backup.checksums import FIXED, TableDigest, digest_of, quote_name, tables_here
-from config.backup.create import DUMP, FORMAT, MANIFEST, SIGNATURE, VERSION
+from config.backup.create import DUMP, FORMAT, MANIFEST, SIGNATURE, VERSION, Manifest
 from config.backup.photos import LIST, is_photo, restore_photos
 from config.backup.programs import BackupError, environment, find_tools, server_major
 from config.backup.signature import check_signature
@@ -87,13 +87,13 @@ def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log
     log("restored")
 
 
-def _open_backup(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
+def _open_backup(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfile.ZipFile, Manifest]:
     try:
         source = stack.enter_context(zipfile.ZipFile(stack.enter_context(path.open("rb"))))
         if source.getinfo(MANIFEST).file_size > _MANIFEST_BYTES:
             raise BackupError("the manifest is too large to be one")
         text = source.read(MANIFEST)
-        manifest: Mapping[str, Any] = json.loads(text)
+        manifest: Manifest = json.loads(text)
     except OSError as error:
         raise BackupError(f"{path}: {error.strerror}") from error
     except (zipfile.BadZipFile, KeyError, ValueError) as error:
@@ -133,7 +133,7 @@ def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
             yield piece
 
 
-def _check_target(manifest: Mapping[str, Any]) -> None:
+def _check_target(manifest: Manifest) -> None:
     """Refuse a database that is in use or another program's, a newer backup, or a server without the roles named."""
     here = set(tables_here())
     ours = {model._meta.db_table for model in apps.get_models(include_auto_created=True)} | {"django_migrations"}
@@ -160,7 +160,7 @@ def _check_target(manifest: Mapping[str, Any]) -> None:
         raise BackupError(f"the backup is of a newer version, which has {newer[0]}")
 
 
-def _restore_database(source: zipfile.ZipFile, manifest: Mapping[str, Any], *, start_again: bool, log: LogLine) -> None:
+def _restore_database(source: zipfile.ZipFile, manifest: Manifest, *, start_again: bool, log: LogLine) -> None:
     server = server_major()
     connection.close()
     tools = find_tools(server, int(manifest["dumped_by"]))

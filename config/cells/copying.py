@@ -11,10 +11,10 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 from uuid import UUID
 
 import psycopg
+from psycopg.rows import TupleRow
 
 from config.backup.checksums import FIXED, quote_name
 from config.cells.tables import FORMER_LOGINS, TABLES, MovedTable
@@ -23,7 +23,7 @@ _GROUPS = 1023
 """Mask of the bits of a key's hash that name its group; groups are compared before single rows."""
 _PIECE_ROWS = 20_000
 
-Connection = psycopg.Connection[Any]
+Connection = psycopg.Connection[TupleRow]
 
 
 @dataclass(slots=True)
@@ -155,11 +155,11 @@ class _Table:
     def is_same(self) -> bool:
         """Whether the rows that were sent are the same on both sides now, and those that were deleted are gone."""
         sql = f"SELECT {self._key}, {self._hash} FROM {self._rows} AND {self._named}"  # noqa: S608
-        ours, theirs = (
+        hashes: list[dict[str, int]] = [
             dict(side.execute(sql.encode(), {**self._values, "keys": self._changed}).fetchall())
             for side in (self._source, self._target)
-        )
-        return ours == theirs and not self._there(self._gone)
+        ]
+        return hashes[0] == hashes[1] and not self._there(self._gone)
 
     def _there(self, keys: Sequence[str]) -> int:
         """Return how many of these rows the target has."""

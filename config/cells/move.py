@@ -165,7 +165,7 @@ def _frozen(local: Connection, team: UUID) -> Iterator[None]:
 def _place(side: Connection, team: UUID) -> str | None:
     """Return the cell in which a team lives as one side says; None if it lives on that side."""
     row = side.execute("SELECT cell FROM teams_movedteam WHERE team_id = %s", [team]).fetchone()
-    return row and str(row[0])
+    return str(row[0]) if row else None
 
 
 def _lives_in(side: Connection, team: UUID) -> bool:

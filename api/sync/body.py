@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TypeGuard
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -48,7 +48,7 @@ class SyncRequest:
         return None if self.scope is None else Scope.of(days=self.scope.days, lots=self.scope.lots, now=now)
 
 
-def schema_version_of(body: Mapping[str, Any]) -> SchemaVersion:
+def schema_version_of(body: Mapping[str, object]) -> SchemaVersion:
     """Return the version of the records that the client speaks; raise UnknownSchema for another."""
     schema = body.get("schema")
     if not _is_integer(schema) or schema not in SCHEMA_VERSIONS:
@@ -61,7 +61,7 @@ def schema_version_of(body: Mapping[str, Any]) -> SchemaVersion:
 
 
 def read_body(
-    body: Mapping[str, Any], *, known: frozenset[str] = SYNC_KEYS, default_limit: int = DEFAULT_LIMIT
+    body: Mapping[str, object], *, known: frozenset[str] = SYNC_KEYS, default_limit: int = DEFAULT_LIMIT
 ) -> SyncRequest:
     """Return the checked body; raise Invalid with all that is wrong, TooLarge for too many changes."""
     problems = [
@@ -75,25 +75,29 @@ def read_body(
         problems.append(field_problem("device", error.fault))
     cursor, limit, changes = body.get("cursor", 0), body.get("limit", default_limit), body.get("changes", [])
     if not _is_integer(cursor) or not 0 <= cursor < 2**63:
+        cursor = 0
         problems.append(Problem("cursor", "range", _("must be a whole number, 0 or more")))
     if not _is_integer(limit) or not 1 <= limit <= MAX_LIMIT:
-        detail = _("must be a whole number from 1 to %(highest)s") % {"highest": MAX_LIMIT}
+        limit, detail = 0, _("must be a whole number from 1 to %(highest)s") % {"highest": MAX_LIMIT}
         problems.append(Problem("limit", "range", detail))
     if not isinstance(changes, list):
+        changes = []
         problems.append(Problem("changes", "type", _("must be a list")))
     elif len(changes) > MAX_CHANGES:
         raise TooLarge
     scope, scope_problems = read_scope(body.get("scope"))
     token, token_problems = read_scope_token(body.get("scope_token"))
     problems += scope_problems + token_problems
-    flags = {name: body.get(name, True) for name in ("nulls", "echo")}
-    for name, flag in flags.items():
-        if not isinstance(flag, bool):
+    flags: dict[str, bool] = {}
+    for name in ("nulls", "echo"):
+        if isinstance(flag := body.get(name, True), bool):
+            flags[name] = flag
+        else:
             problems.append(Problem(name, "type", _("must be true or false")))
     if problems:
         raise Invalid(problems=problems)
     return SyncRequest(UUID(device), cursor, limit, changes, scope, token, **flags)
 
 
-def _is_integer(value: object) -> bool:
+def _is_integer(value: object) -> TypeGuard[int]:
     return isinstance(value, int) and not isinstance(value, bool)

@@ -6,14 +6,30 @@ change that was left out, whatever the server added.
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import NotRequired, TypedDict
 
 import msgspec
 
 _HEAD = ("type", "id", "revision", "deleted", "fields")
 
 
-def without_echo(answer: Mapping[str, Any], *, sent: Sequence[Any]) -> dict[str, Any]:
+class SyncPage(TypedDict):
+    """What changed after a cursor."""
+
+    changes: list[Mapping[str, object]]
+    cursor: int
+    more: bool
+    scope_token: NotRequired[str]
+
+
+class SyncAnswer(SyncPage):
+    """The answer to a sync."""
+
+    verdicts: list[dict[str, object]]
+    now: str
+
+
+def without_echo(answer: SyncAnswer, *, sent: Sequence[object]) -> SyncAnswer:
     """Return an answer to these changes without the records that its verdicts then describe.
 
     Such a verdict is on the only change of its record in the request, all of which stands, and nobody has edited the
@@ -21,12 +37,13 @@ def without_echo(answer: Mapping[str, Any], *, sent: Sequence[Any]) -> dict[str,
     """
     times = Counter(verdict["id"] for verdict in answer["verdicts"])
     pulled = {change["id"]: change for change in answer["changes"]}
-    verdicts = []
+    verdicts: list[dict[str, object]] = []
     for change, verdict in zip(sent, answer["verdicts"], strict=True):
         record = pulled.get(verdict["id"])
         if record and times[verdict["id"]] == 1 and _stands(record, change, verdict):
             del pulled[verdict["id"]]
-            rest = {name: value for name, value in record["fields"].items() if name not in change["fields"]}
+            sent_fields = fields_of(change)
+            rest = {name: value for name, value in fields_of(record).items() if name not in sent_fields}
             head = {name: value for name, value in record.items() if name not in _HEAD}
             verdicts.append({**verdict, "record": {**head, "fields": rest}})
         else:
@@ -34,11 +51,17 @@ def without_echo(answer: Mapping[str, Any], *, sent: Sequence[Any]) -> dict[str,
     return {**answer, "changes": list(pulled.values()), "verdicts": verdicts}
 
 
-def _stands(row: Mapping[str, Any], change: Any, verdict: Mapping[str, Any]) -> bool:  # noqa: ANN401 - as it was sent
+def fields_of(change: object) -> Mapping[str, object]:
+    """Return the fields of a change, sent or pulled; empty when it has none."""
+    fields = change.get("fields") if isinstance(change, Mapping) else None
+    return fields if isinstance(fields, Mapping) else {}
+
+
+def _stands(row: Mapping[str, object], change: object, verdict: Mapping[str, object]) -> bool:
     """Whether a pulled record has every field as this change set it, to the letter."""
     if verdict["verdict"] != "applied" or row["deleted"] or row["revision"] != verdict["revision"]:
         return False
-    fields = change.get("fields") or {}
-    if not fields or not fields.keys() <= row["fields"].keys():
+    fields, pulled = fields_of(change), fields_of(row)
+    if not fields or not fields.keys() <= pulled.keys():
         return False
-    return msgspec.json.encode(fields) == msgspec.json.encode({name: row["fields"][name] for name in fields})
+    return msgspec.json.encode(fields) == msgspec.json.encode({name: pulled[name] for name in fields})

@@ -5,13 +5,19 @@ described by the schema of its record type, so a new field or type is in the doc
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any, cast
 
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
 
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import PROBLEM_ITEM, Serializer, inline_object, optional_schema_fields, server_fields
+from api.http.openapi import (
+    PROBLEM_ITEM,
+    Serializer,
+    SerializerField,
+    inline_object,
+    optional_schema_fields,
+    server_fields,
+)
 from lots.schema import RecordSchema
 from tastings.answers.pull_only import PULL_ONLY_FIELDS
 from tastings.queries.scope import MOST_DAYS, MOST_LOTS
@@ -26,10 +32,14 @@ OUT_OF_SCOPE = s.BooleanField(
 )
 
 
-def _constant(value: str) -> s.Field[Any, Any, Any, Any]:
+def _constant(value: str) -> s.CharField:
     """Return a field that always has one value, by which the forms of a change are told apart."""
-    described = extend_schema_field({"type": "string", "const": value})
-    return cast("s.Field[Any, Any, Any, Any]", described(type("Constant", (s.CharField,), {}))())
+
+    @extend_schema_field({"type": "string", "const": value})
+    class Constant(s.CharField):
+        pass
+
+    return Constant()
 
 
 def _sent_change(schema: RecordSchema) -> Serializer:
@@ -77,7 +87,7 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
 class _OptionalFields(s.Serializer[object]):
     """Leaves it open which of its fields are there."""
 
-    def get_fields(self) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    def get_fields(self) -> dict[str, SerializerField]:
         fields = super().get_fields()
         for field in fields.values():
             field.required = False
@@ -99,7 +109,9 @@ def _pull_only_change(name: str) -> Serializer:
     )
 
 
-def _one_of(name: str, forms: Mapping[str, s.Serializer[object] | Serializer]) -> Callable[[Any], Any]:
+def _one_of(
+    name: str, forms: Mapping[str, s.Serializer[object] | Serializer]
+) -> Callable[[type[s.ListField]], type[s.ListField]]:
     """Describe a list of changes, each in the form of its type."""
     return extend_schema_field(
         PolymorphicProxySerializer(

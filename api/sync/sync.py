@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import msgspec
 from django.http import HttpResponse, StreamingHttpResponse
@@ -18,7 +18,7 @@ from api.http.examples import STREAM_EXAMPLES, SYNC_EXAMPLES
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.operations.metrics import count_verdicts
 from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
-from api.sync.echo import without_echo
+from api.sync.echo import SyncAnswer, SyncPage, fields_of, without_echo
 from api.sync.lines import LINES, LinesRenderer, stream_of_lines
 from api.sync.schema_versions import SchemaVersion
 from api.sync.serializers import (
@@ -70,7 +70,7 @@ class Sync(APIView):
         return AnswerThenJobs(msgspec.json.encode(answer), jobs=jobs)
 
 
-def _sync(request: Request) -> dict[str, Any]:
+def _sync(request: Request) -> SyncAnswer:
     member, now = member_of(request), timezone.now()
     body = body_of(request)
     version = schema_version_of(body)
@@ -90,8 +90,11 @@ def _sync(request: Request) -> dict[str, Any]:
     page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
     if pushed.written is None or sent.cursor < pushed.written.after:  # else there was nothing that could be pruned
         check_page(device_token(request), cursor=sent.cursor)
-    answer = page_answer(page, version, nulls=sent.nulls)
-    answer |= {"verdicts": [verdict.as_json() for verdict in pushed.verdicts], "now": format_utc(now)}
+    answer: SyncAnswer = {
+        **page_answer(page, version, nulls=sent.nulls),
+        "verdicts": [verdict.as_json() for verdict in pushed.verdicts],
+        "now": format_utc(now),
+    }
     return answer if sent.echo else without_echo(answer, sent=sent.changes)
 
 
@@ -145,18 +148,20 @@ def _lines(
         yield msgspec.json.encode(line) + b"\n"
 
 
-def page_answer(page: PulledPage, version: SchemaVersion, *, nulls: bool) -> dict[str, Any]:
+def page_answer(page: PulledPage, version: SchemaVersion, *, nulls: bool) -> SyncPage:
     """Return what an answer says of a page, without ``nulls`` only the fields that have a value."""
     changes = [version.downgrade(change) for change in page.changes]
-    answer = {
+    answer: SyncPage = {
         "changes": changes if nulls else [_without_nulls(change) for change in changes],
         "cursor": page.cursor,
         "more": page.more,
     }
-    return answer if page.token is None else answer | {"scope_token": page.token.encode()}
+    if page.token is not None:
+        answer["scope_token"] = page.token.encode()
+    return answer
 
 
-def _without_nulls(change: Mapping[str, Any]) -> Mapping[str, Any]:
+def _without_nulls(change: Mapping[str, object]) -> Mapping[str, object]:
     if "fields" not in change:
         return change
-    return {**change, "fields": {name: value for name, value in change["fields"].items() if value is not None}}
+    return {**change, "fields": {name: value for name, value in fields_of(change).items() if value is not None}}

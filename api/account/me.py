@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from drf_spectacular.utils import extend_schema_field, extend_schema_serializer
 from rest_framework import serializers as s
@@ -63,12 +63,12 @@ class MeSerializer(s.Serializer[object]):
     token = s.SerializerMethodField()
 
     @extend_schema_field(MembershipSerializer(many=True))
-    def get_teams(self, member: Member) -> Any:  # noqa: ANN401 - as the serializer gives it
+    def get_teams(self, member: Member) -> object:
         """Return the memberships of the login."""
         return MembershipSerializer(memberships_of(member.user), many=True).data
 
     @extend_schema_field(TokenEndSerializer())
-    def get_token(self, member: Member) -> Any:  # noqa: ANN401, ARG002 - as the serializer gives it
+    def get_token(self, member: Member) -> object:  # noqa: ARG002 - the framework gives it
         """Return when the token of the request ends."""
         return TokenEndSerializer(self.context["token"]).data
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema_serializer
 from rest_framework import serializers as s
+from rest_framework.authentication import BaseAuthentication
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -124,7 +124,7 @@ class EmailVerificationView(APIView):
 class ForgottenPassword(APIView):
     """A forgotten password."""
 
-    authentication_classes: Sequence[Any] = ()
+    authentication_classes: Sequence[type[BaseAuthentication]] = ()
     permission_classes = [AllowAny]
 
     @operation(
@@ -143,7 +143,7 @@ class ForgottenPassword(APIView):
 class PasswordReset(APIView):
     """A new password by a mailed link."""
 
-    authentication_classes: Sequence[Any] = ()
+    authentication_classes: Sequence[type[BaseAuthentication]] = ()
     permission_classes = [AllowAny]
 
     @operation(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
+from rest_framework.authentication import BaseAuthentication
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -29,6 +30,8 @@ from teams.errors import Invalid, Problem
 from teams.queries.people import ROLES, tokens_of
 
 if TYPE_CHECKING:
+    from rest_framework.permissions import _SupportsHasPermission
+
     from teams.models import DeviceToken, Member, User
 
 
@@ -113,11 +116,11 @@ def token_response(member: Member, *, token: str | None, record: DeviceToken | N
 class Tokens(APIView):
     """The devices that are signed in."""
 
-    def get_permissions(self) -> Sequence[Any]:
+    def get_permissions(self) -> Sequence[_SupportsHasPermission]:
         """Let anyone sign in."""
         return [AllowAny()] if self.request.method == "POST" else super().get_permissions()
 
-    def get_authenticators(self) -> list[Any]:
+    def get_authenticators(self) -> list[BaseAuthentication]:
         """Look at no token when one is asked for: an old one must not stand in the way."""
         return [] if getattr(self.request, "method", "POST") == "POST" else super().get_authenticators()
 

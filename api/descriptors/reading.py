@@ -1,7 +1,5 @@
 """What people write, read into suggestions, which count when the taster accepts them."""
 
-from typing import Any
-
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from rest_framework.exceptions import ValidationError
@@ -40,7 +38,7 @@ class AcceptedSuggestionSerializer(Part):
     descriptor = StrictTextField(help_text="one that the note's text suggests")
     intensity = Number(NOTE.by_name()["intensity"], help_text="instead of the suggested one; steps of 0.1")
 
-    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+    def run_validation(self, data: object = empty) -> object:
         """Return the clean values; what has no descriptor is named as a whole."""
         if not (isinstance(data, dict) and isinstance(data.get("descriptor"), str)):
             raise ValidationError(str(self.expected), code="type")

@@ -1,6 +1,5 @@
 """Blind flights: setting them up, how far they are, and the codes for those who pour."""
 
-from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
@@ -60,7 +59,7 @@ class FlightSerializer(DataclassSerializer[FlightItem]):
         ref_name = "Flight"
 
 
-def flight_json(flight: FlightItem) -> dict[str, Any]:
+def flight_json(flight: FlightItem) -> dict[str, object]:
     """Return a flight as JSON types; its numbers are as they were sent."""
     return dict(to_stored(flight, decimals=None))
 

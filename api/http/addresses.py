@@ -1,7 +1,6 @@
 """Addresses of the API, with and without a slash at the end."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
 from uuid import UUID
 
 from django.urls import URLPattern
@@ -16,7 +15,7 @@ class EitherSlash(RoutePattern):
     A redirect from one to the other would turn a POST into a GET.
     """
 
-    def match(self, path: str) -> Any:  # noqa: ANN401 - as Django has it
+    def match(self, path: str) -> tuple[str, tuple[object, ...], dict[str, int | str]] | None:
         """Match an address, whichever form it has."""
         slash = "/" if str(self).endswith("/") else ""
         return super().match(path.removesuffix("/") + slash)

@@ -21,29 +21,30 @@ from teams.errors import Invalid, Problem
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
+    from rest_framework.exceptions import _Detail
 
 MAX_LENGTH = 1000
 """Most characters of a text unless its field sets another limit."""
 
 
-class StrictField(s.Field[Any, Any, Any, Any]):
+class StrictField(s.Field[object, object, object, object]):
     """A field that takes one JSON type only; a missing required field gives the same error as null."""
 
-    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+    def run_validation(self, data: object = empty) -> object:
         """Return the clean value; null counts as missing in a field that may be null."""
         is_missing = data is empty or (data is None and self.allow_null)
         if is_missing and not self.required:
             raise SkipField
         return self.checked(None if data is empty else data)
 
-    def checked(self, value: object) -> Any:  # noqa: ANN401 - as the field says
+    def checked(self, value: object) -> object:
         """Return the clean value; raise ValidationError with the code and the sentence of what is wrong."""
         try:
             return self.clean(value)
         except InvalidValue as error:
             raise ValidationError(fault_text(error.fault), code=error.fault.code) from error
 
-    def clean(self, value: object) -> Any:  # noqa: ANN401 - as the field says
+    def clean(self, value: object) -> object:
         """Return the clean value; raise InvalidValue."""
         raise NotImplementedError
 
@@ -97,12 +98,9 @@ class StrictDateTimeField(StrictField, s.DateTimeField):
 class OfRecord(StrictField):
     """A value of a record's field, checked by the record's schema; null is allowed where the field allows it."""
 
-    def __init__(self, of: Field, **kwargs: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
-        help_text = kwargs.pop("help_text", "") or meaning(of)
-        super().__init__(required=of.required, allow_null=not of.required, help_text=help_text, **kwargs)
-        self.of = of
+    of: Field
 
-    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+    def run_validation(self, data: object = empty) -> object:
         """Return the clean value; a field that may be null may also be left out."""
         if data is None:
             return self.checked(None)
@@ -117,15 +115,21 @@ class Number(OfRecord, LimitedFloatField):
     """A number as a field of a record has it."""
 
     def __init__(self, of: Field, *, help_text: str = "") -> None:
-        limits = {"min_value": of.low, "max_value": of.high, "above": of.above, "step": step_of(of)}
-        super().__init__(of, help_text=help_text, **limits)
+        super().__init__(
+            required=of.required, allow_null=not of.required, help_text=help_text or meaning(of),
+            min_value=of.low, max_value=of.high, above=of.above, step=step_of(of),
+        )  # fmt: skip
+        self.of = of
 
 
 class Key(OfRecord, s.CharField):
     """A descriptor's key as a field of a record has it."""
 
     def __init__(self, of: Field, *, help_text: str = "") -> None:
-        super().__init__(of, max_length=of.longest, help_text=help_text)
+        super().__init__(
+            required=of.required, allow_null=not of.required, help_text=help_text or meaning(of), max_length=of.longest
+        )
+        self.of = of
 
 
 class StrictBooleanField(StrictField, s.BooleanField):
@@ -138,14 +142,14 @@ class StrictBooleanField(StrictField, s.BooleanField):
         return value
 
 
-def body_of(request: Request) -> dict[str, Any]:
+def body_of(request: Request) -> dict[str, object]:
     """Return the body, which must be an object."""
     if not isinstance(request.data, dict):
         raise Invalid(problems=[Problem("", "type", _("the body must be an object"))])
     return dict(request.data)
 
 
-def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
+def take_id(sent: dict[str, object], name: str = "id") -> UUID:
     """Take the id out of a body; raise Invalid for none."""
     try:
         return UUID(clean_id(sent.pop(name, None)))
@@ -172,13 +176,13 @@ class Part(BodySerializer):
     expected: ClassVar[StrOrPromise] = ""
     """What the value must be, as the sentence of the error."""
 
-    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+    def run_validation(self, data: object = empty) -> object:
         """Return the clean values; what is wrong within is named by field, an unknown one by its first 40 letters."""
         is_missing = data is empty or data is None
         if is_missing or not isinstance(data, Mapping):
             raise ValidationError(str(self.expected), code="required" if is_missing else "type")
         unknown = ValidationError(str(self.unknown), code="unknown_field").detail
-        errors: dict[str, Any] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
+        errors: dict[str, _Detail] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
         try:
             values = super().run_validation(data)
         except ValidationError as error:
@@ -192,14 +196,14 @@ class Part(BodySerializer):
 class Parts(StrictField, s.ListField):
     """A list of objects, at least one."""
 
-    def clean(self, value: object) -> list[Any]:
+    def clean(self, value: object) -> list[object]:
         """Return the clean objects."""
         if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or MAX_LENGTH):
             raise InvalidValue("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
         return list(self.run_child_validation(value))
 
 
-def validated_body(request: Request, body: type[BodySerializer]) -> dict[str, Any]:
+def validated_body(request: Request, body: type[BodySerializer]) -> dict[str, Any]:  # as Django REST framework has it
     """Return the clean values of a body; raise Invalid naming every field that is wrong."""
     sent = body_of(request)
     checked = body(data=sent)

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
-from typing import Any
 
 LogFields = Callable[[], Mapping[str, str]]
 _current: ContextVar[LogFields | None] = ContextVar("log_context", default=None)
@@ -32,7 +31,7 @@ def log_fields() -> Mapping[str, str]:
     return fields() if fields is not None else {}
 
 
-def route_of(request: Any) -> str:  # noqa: ANN401 - Django's request, which is not to be imported here
+def route_of(request: object) -> str:
     """Return the route that a request took, with names where its address has values; ``none`` when there is none."""
     match = getattr(request, "resolver_match", None)
     return _plain(match.route) if match is not None else "none"

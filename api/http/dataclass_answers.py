@@ -1,11 +1,11 @@
 """Computed answers: one frozen dataclass is the answer, its OpenAPI description and its JSON."""
 
 from functools import cache
-from typing import Any
 
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
 from rest_framework_dataclasses.serializers import DataclassSerializer
+from rest_framework_dataclasses.types import Dataclass
 
 
 @extend_schema_field({"type": "null"})
@@ -13,13 +13,13 @@ class NullField(s.Field[None, None, None, None]):
     """Null, whatever else the answer holds."""
 
 
-class AnswerSerializer(DataclassSerializer[Any]):
+class AnswerSerializer(DataclassSerializer[Dataclass]):
     """A serializer made from a dataclass, which may have fields that are always null."""
 
     serializer_field_mapping = {**DataclassSerializer.serializer_field_mapping, type(None): NullField}
 
 
-Described = type[DataclassSerializer[Any]]
+Described = type[DataclassSerializer[Dataclass]]
 
 
 @cache

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from http import HTTPStatus
-from typing import Any
+from typing import NotRequired, Protocol, TypedDict
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import Direction
 
 from api.http.body_examples import BODY_EXAMPLES
 from api.http.idempotency import HEADER, MAX_KEY_LENGTH, takes_key
@@ -31,7 +32,7 @@ TAGS = {
 
 _COUNTERS = ("revision", "cursor")
 """Fields that count a team's commits: they outgrow 32 bits."""
-_HEADERS: dict[str, dict[str, Any]] = {
+_HEADERS: dict[str, dict[str, object]] = {
     "ETag": {
         "description": "the version of what was sent, for If-None-Match and If-Match",
         "schema": {"type": "string"},
@@ -86,12 +87,52 @@ _PROBLEM = {
     "detail": "Some fields are not valid",
     "problems": [{"field": "steep_s", "code": "range", "detail": "must be at least 0"}],
 }
-_KEY = {
+_KEY: dict[str, object] = {
     "in": "header",
     "name": HEADER,
     "description": "makes a repeat safe: the same request with the same key within a day is answered as the first time",
     "schema": {"type": "string", "minLength": 1, "maxLength": MAX_KEY_LENGTH, "pattern": "^[!-~]+$"},
 }
+
+
+class Response(TypedDict):
+    """One answer of an operation in the document."""
+
+    description: NotRequired[str]
+    content: NotRequired[dict[str, dict[str, object]]]
+    headers: NotRequired[dict[str, object]]
+
+
+class Operation(TypedDict):
+    """An operation in the document."""
+
+    parameters: NotRequired[list[dict[str, object]]]
+    requestBody: NotRequired[object]
+    responses: dict[str, Response]
+    security: NotRequired[list[dict[str, object]]]
+
+
+class Schema(TypedDict):
+    """What is done here with a schema of the document."""
+
+    properties: NotRequired[dict[str, dict[str, object]]]
+    examples: NotRequired[list[object]]
+
+
+class Components(TypedDict):
+    """What operations refer to."""
+
+    headers: dict[str, dict[str, object]]
+    parameters: dict[str, dict[str, object]]
+    schemas: dict[str, Schema]
+
+
+class Document(TypedDict):
+    """The document as the generator makes it."""
+
+    paths: dict[str, dict[str, Operation]]
+    components: Components
+    tags: list[dict[str, str]]
 
 
 class OperationSchema(AutoSchema):
@@ -108,13 +149,21 @@ class OperationSchema(AutoSchema):
         return min((text.split(mark)[0] for mark in (". ", "; ", ": ")), key=len).removesuffix(".")
 
 
+class _Describes(Protocol):
+    """What is used of `AutoSchema`, whose methods have no types."""
+
+    def _map_serializer_field(
+        self, field: object, direction: Direction, *, bypass_extensions: bool
+    ) -> dict[str, object]: ...
+
+
 class LimitedNumber(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
     """Describes a number's exclusive limit and step, which serializer fields do not have."""
 
     target_class = "api.http.fields.LimitedFloatField"
     match_subclasses = True
 
-    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:  # noqa: ANN401 - the library's
+    def map_serializer_field(self, auto_schema: _Describes, direction: Direction) -> dict[str, object]:
         """Return the schema of the field."""
         described = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
         above, step = self.target.above, self.target.step
@@ -125,7 +174,7 @@ class LimitedNumber(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped
         }
 
 
-def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
+def complete_document(result: Document, **_: object) -> Document:
     """Add headers, keys for repeats and the width of counters to the generated document."""
     components = result["components"]
     components["headers"] = _HEADERS
@@ -144,20 +193,20 @@ def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
     return result
 
 
-def _complete_operation(operation: dict[str, Any], *, takes_key: bool) -> None:
+def _complete_operation(operation: Operation, *, takes_key: bool) -> None:
     if takes_key:
         _add_key(operation)
     operation.setdefault("security", [])
     _add_refusals_of_the_server(operation)
     _add_headers(operation)
     for status, why in _REFUSALS_OF_HEADS.items():
-        content = {"text/plain": {"schema": {"type": "string"}}}
+        content: dict[str, dict[str, object]] = {"text/plain": {"schema": {"type": "string"}}}
         operation["responses"][status] = {"description": why, "content": content}
     for status, response in operation["responses"].items():
         response["description"] = response.get("description") or _MEANINGS.get(status) or HTTPStatus(int(status)).phrase
 
 
-def _widen_counters(schemas: dict[str, Any]) -> None:
+def _widen_counters(schemas: dict[str, Schema]) -> None:
     for schema in schemas.values():
         for name in _COUNTERS:
             field = schema.get("properties", {}).get(name, {})
@@ -165,14 +214,14 @@ def _widen_counters(schemas: dict[str, Any]) -> None:
                 field |= {"format": "int64", "minimum": 0}
 
 
-def _add_key(operation: dict[str, Any]) -> None:
+def _add_key(operation: Operation) -> None:
     operation.setdefault("parameters", []).append({"$ref": f"#/components/parameters/{HEADER}"})
     problem = operation["responses"]["401"]
     for status in ("400", "409", "422"):
         operation["responses"].setdefault(status, problem)
 
 
-def _add_refusals_of_the_server(operation: dict[str, Any]) -> None:
+def _add_refusals_of_the_server(operation: Operation) -> None:
     described = operation["responses"]["429"]["content"].items()
     content = {media_type: {"schema": content["schema"]} for media_type, content in described}
     for status, why in (_REFUSALS_OF_ALL | (_REFUSALS_OF_BODIES if "requestBody" in operation else {})).items():
@@ -180,7 +229,7 @@ def _add_refusals_of_the_server(operation: dict[str, Any]) -> None:
         response["description"] = response.get("description") or why
 
 
-def _add_headers(operation: dict[str, Any]) -> None:
+def _add_headers(operation: Operation) -> None:
     sends_etag = any(parameter.get("name") == "If-None-Match" for parameter in operation.get("parameters", []))
     is_open = not operation["security"]
     for status, response in operation["responses"].items():
@@ -191,7 +240,7 @@ def _add_headers(operation: dict[str, Any]) -> None:
         response["headers"] = {**response.get("headers", {}), **references}
 
 
-def _name_types_once(node: Any) -> None:  # noqa: ANN401 - any JSON
+def _name_types_once(node: object) -> None:
     """Name each type once where a schema says twice that it may be null."""
     if isinstance(node, list):
         for item in node:

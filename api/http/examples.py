@@ -4,7 +4,7 @@ Those of what happens in a sync are recordings: the files of the conformance kit
 """
 
 import json
-from typing import Any
+from typing import TypedDict
 
 from django.conf import settings
 from drf_spectacular.utils import OpenApiExample
@@ -66,7 +66,7 @@ _PULLED = ("scope", "photo", "flight", "team")
 def verdict_examples(case: str) -> list[OpenApiExample]:
     """Return a sync's answer and, if it is as described, its body."""
     about, exchanges = _recorded(case)
-    answered = [exchange for exchange in exchanges if exchange["request"]["body"]["changes"] and exchange["answer"]]
+    answered = [exchange for exchange in exchanges if exchange["request"]["body"]["changes"]]
     # a change that waits is sent again, and its last verdict is no longer the point
     chosen = answered[0] if case == "unknown_parent" else answered[-1]
     body, answer = chosen["request"]["body"], chosen["answer"]["body"]
@@ -79,7 +79,7 @@ def verdict_examples(case: str) -> list[OpenApiExample]:
 def problem_example(case: str, status: int) -> OpenApiExample:
     """Return the problem document of a refusal."""
     about, exchanges = _recorded(case)
-    refused = next(pair["answer"] for pair in exchanges if pair["answer"] and pair["answer"]["status"] == status)
+    refused = next(pair["answer"] for pair in exchanges if pair["answer"]["status"] == status)
     return OpenApiExample(
         case,
         summary=about,
@@ -113,10 +113,32 @@ def _stream_examples() -> list[OpenApiExample]:
     ]
 
 
-def _recorded(case: str) -> tuple[str, list[dict[str, Any]]]:
-    """Return what a case of the conformance kit is about, and its requests with their answers."""
+class _Body(TypedDict):
+    changes: list[object]
+
+
+class _Request(TypedDict):
+    body: _Body
+
+
+class _Answer(TypedDict):
+    status: int
+    body: object
+    lines: list[object]
+
+
+class _Exchange(TypedDict):
+    """A recorded request with its answer."""
+
+    request: _Request
+    answer: _Answer
+
+
+def _recorded(case: str) -> tuple[str, list[_Exchange]]:
+    """Return what a case of the conformance kit is about, and its requests that were answered."""
     recorded = json.loads((settings.BASE_DIR / "docs" / "conformance" / f"{case}.json").read_text("utf-8"))
-    return recorded["about"], [exchange for step in recorded["steps"] for exchange in step.get("exchanges", ())]
+    exchanges = [exchange for step in recorded["steps"] for exchange in step.get("exchanges", ())]
+    return recorded["about"], [exchange for exchange in exchanges if exchange["answer"]]
 
 
 _SYNC = {"schema": 1, "device": _DEVICE}

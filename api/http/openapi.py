@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
 
 from django.utils.functional import lazy
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers as s
 
 from api.http.conditional import DEFAULT_LIMIT, MAX_LIMIT
@@ -20,6 +20,11 @@ if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
 Serializer = type[s.Serializer[object]]
+SerializerField = s.Field[Any, Any, Any, Any]  # djangorestframework-stubs' serializers hold their fields as this
+"""A field of whatever type."""
+Responses = dict[int | tuple[int, str], object]
+"""What an operation answers, by status or by status and media type."""
+ViewMethod = TypeVar("ViewMethod", bound=Callable[..., object])
 
 
 def meaning(field: Field) -> str | None:
@@ -27,8 +32,13 @@ def meaning(field: Field) -> str | None:
     return field.about or GLOSSARY.get(field.name)
 
 
-_FIELDS: Mapping[str, Callable[..., s.Field[Any, Any, Any, Any]]] = {
-    "integer": s.IntegerField,
+class _FieldOptions(TypedDict):
+    required: bool
+    allow_null: bool
+    help_text: str | None
+
+
+_FIELDS: Mapping[str, Callable[..., SerializerField]] = {
     "truth": s.BooleanField,
     "date": s.DateField,
     "moment": s.DateTimeField,
@@ -36,26 +46,27 @@ _FIELDS: Mapping[str, Callable[..., s.Field[Any, Any, Any, Any]]] = {
 }
 
 
-def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
+def record_field(field: Field, *, required: bool) -> SerializerField:
     """Return the serializer field of a record's field."""
-    options: dict[str, Any] = {"required": required, "allow_null": not field.required}
-    if about := meaning(field):
-        options["help_text"] = about
-    if field.low is not None:
-        options["min_value"] = field.low
-    if field.high is not None:
-        options["max_value"] = field.high
+    options = _FieldOptions(required=required, allow_null=not field.required, help_text=meaning(field))
     match field.kind:
         case "number":
-            return LimitedFloatField(above=field.above, step=step_of(field), **options)
-        case "integer" | "truth" | "date" | "moment" | "reference":
+            return LimitedFloatField(
+                above=field.above, step=step_of(field), min_value=field.low, max_value=field.high, **options
+            )
+        case "integer":
+            low, high = (None if limit is None else int(limit) for limit in (field.low, field.high))
+            return s.IntegerField(min_value=low, max_value=high, **options)
+        case "truth" | "date" | "moment" | "reference":
             return _FIELDS[field.kind](**options)
         case "choice":
             return s.ChoiceField(choices=list(field.choices), **options)
         case "references":
             most = int(field.high or 50)
-            options = {"required": required, "help_text": meaning(field)}
-            return s.ListField(child=s.UUIDField(), min_length=int(field.low or 0), max_length=most, **options)
+            return s.ListField(
+                child=s.UUIDField(), min_length=int(field.low or 0), max_length=most,
+                required=required, help_text=meaning(field),
+            )  # fmt: skip
         case "texts":
             return s.ListField(child=s.CharField(max_length=field.longest, allow_blank=True), max_length=50, **options)
         case _:
@@ -69,7 +80,7 @@ def step_of(field: Field) -> float | None:
     return None if field.decimals is None else round(10**-field.decimals, field.decimals)
 
 
-def inline_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
+def inline_object(name: str, /, **fields: SerializerField) -> Serializer:
     """Return a serializer with this name and these fields, which describes a JSON object."""
     return type(name, (s.Serializer,), fields)
 
@@ -100,7 +111,7 @@ PROBLEM = inline_object(
 )
 
 
-def problem_responses(*codes: int) -> dict[Any, Any]:
+def problem_responses(*codes: int) -> Responses:
     """Return the documented refusals: problem documents after RFC 9457."""
     return {(code, "application/problem+json"): PROBLEM for code in codes}
 
@@ -125,36 +136,51 @@ PAGING = (
     OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
     OpenApiParameter("limit", _LIMIT, description="how many at most"),
 )
-NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
+NOT_MODIFIED: Responses = {304: OpenApiResponse(description="unchanged")}
 
 
-def operation(**options: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
+class _Described(TypedDict, total=False):
+    """What `drf_spectacular.utils.extend_schema` takes."""
+
+    operation_id: str
+    summary: str
+    parameters: Sequence[OpenApiParameter]
+    request: object
+    examples: Sequence[OpenApiExample]
+    auth: Sequence[str]
+
+
+def operation(*, responses: Responses, **options: Unpack[_Described]) -> Callable[[ViewMethod], ViewMethod]:
     """Describe one operation; every one may answer 401, 406 and 429."""
-    responses = options.pop("responses", {})
     return extend_schema(responses={**responses, **problem_responses(401, 406, 429)}, **options)
 
 
 def filter_parameter(name: str, field: Field | None) -> OpenApiParameter:
     """Return the parameter of a list that leaves only records with this value of a field."""
-    kinds: dict[str, Any] = {"integer": int, "number": float, "truth": bool, "reference": OpenApiTypes.UUID}
+    kinds: dict[str, type[float | bool] | OpenApiTypes] = {
+        "integer": int,
+        "number": float,
+        "truth": bool,
+        "reference": OpenApiTypes.UUID,
+    }
     kind = kinds.get(field.kind, str) if field is not None else OpenApiTypes.UUID
     choices = list(field.choices) if field is not None and field.choices else None
     return OpenApiParameter(name, kind, enum=choices, description="only those with this value")
 
 
-def schema_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+def schema_fields(schema: RecordSchema) -> dict[str, SerializerField]:
     """Return a schema's fields as a body has them."""
     return {field.name: record_field(field, required=field.required) for field in schema.fields}
 
 
-def optional_schema_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+def optional_schema_fields(schema: RecordSchema) -> dict[str, SerializerField]:
     """Return a schema's fields as the body of a change has them: any of them."""
     return {field.name: record_field(field, required=False) for field in schema.fields}
 
 
-def server_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+def server_fields(schema: RecordSchema) -> dict[str, SerializerField]:
     """Return the fields of a record that the server sets."""
-    known: dict[str, s.Field[Any, Any, Any, Any]] = {
+    known: dict[str, SerializerField] = {
         "taster": s.UUIDField(required=False, help_text="who tasted"),
         "built_in": s.BooleanField(required=False, help_text="belongs to no team and cannot be changed"),
     }

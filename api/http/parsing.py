@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
 
 MAX_BODY_BYTES = 2 * 1024 * 1024
 """Most bytes of a body after unpacking."""
@@ -35,15 +36,15 @@ class StrictJSONParser(BaseParser):
 
     def parse(
         self,
-        stream: IO[Any],
+        stream: IO[bytes],
         media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
-        parser_context: Mapping[str, Any] | None = None,
-    ) -> Any:  # noqa: ANN401 - any JSON value
+        parser_context: Mapping[str, object] | None = None,
+    ) -> Any:  # noqa: ANN401 - any JSON value; djangorestframework-stubs have mappings in mind
         """Return the parsed body.
 
         Raise TooLarge beyond 2 MiB (no more than that is unpacked), ParseError for what is not JSON in UTF-8.
         """
-        request = (parser_context or {})["request"]
+        request = parsed_request(parser_context)
         if int(request.META.get("CONTENT_LENGTH") or 0) > MAX_BODY_BYTES:
             raise TooLarge
         body = stream.read(MAX_BODY_BYTES + 1)
@@ -59,7 +60,15 @@ class StrictJSONParser(BaseParser):
         return decode_json(body)
 
 
-def decode_json(body: bytes) -> Any:  # noqa: ANN401 - any JSON value
+def parsed_request(parser_context: Mapping[str, object] | None) -> Request:
+    """Return the request whose body a parser reads."""
+    request = (parser_context or {})["request"]
+    if not isinstance(request, Request):
+        raise TypeError(f"no request of the framework: {request!r}")
+    return request
+
+
+def decode_json(body: bytes) -> object:
     """Return what a body says: by msgspec, in a sixth of the time of the library that can also say what is wrong."""
     if b"0" * MOST_DIGITS not in body.translate(_DIGITS_AS_ZEROS):
         with suppress(msgspec.DecodeError, UnicodeDecodeError, RecursionError):

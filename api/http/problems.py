@@ -7,7 +7,7 @@ An id that is absent, another team's, hidden or no id at all gets the same answe
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -52,7 +52,7 @@ def problem_document(
     }
 
 
-def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response | None:  # noqa: ARG001 - the framework's shape
+def exception_handler(error: Exception, context: Mapping[str, object]) -> Response | None:  # noqa: ARG001 - the framework's shape
     """Turn an exception of a view into a problem document; unknown ones stay a logged 500."""
     document = _document_of(error)
     if document is None:

@@ -1,7 +1,6 @@
 """How to brew a lot in the pot at hand."""
 
 from collections.abc import Collection
-from typing import Any
 
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter
@@ -16,7 +15,7 @@ from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
 from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
-from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, PotError, PotRequest
+from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, SMALL_POT, STYLES, PotError, PotRequest
 from tastings.queries.guides import guide_for, in_named_pot
 from tastings.schemas import INFUSION, SESSION
 from tastings.wording.guide import pot_problem
@@ -85,7 +84,7 @@ class LotBrewGuide(APIView):
 
 def pot_from(request: Request, known: Collection[str]) -> PotRequest:
     """Read the pot from the query, which may have these of :data:`POT`; a field that is left out is None."""
-    pot: dict[str, Any] = {}
+    pot: dict[str, object] = {}
     problems: list[Problem] = []
     for name, text in request.query_params.items():
         if name not in known:
@@ -99,4 +98,15 @@ def pot_from(request: Request, known: Collection[str]) -> PotRequest:
             problems.append(field_problem(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
-    return PotRequest(**pot)
+    material, warmed, guests = pot.get("vessel_material"), pot.get("warmed"), pot.get("guests")
+    return PotRequest(
+        style=next((style for style in STYLES if style == pot.get("style")), SMALL_POT),
+        vessel_material=material if isinstance(material, str) else None,
+        warmed=warmed if isinstance(warmed, bool) else None,
+        guests=guests if isinstance(guests, int) else None,
+        **{
+            name: value
+            for name, value in pot.items()
+            if POT[name][0].kind == "number" and isinstance(value, int | float)
+        },
+    )

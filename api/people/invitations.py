@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.urls import reverse
@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from drf_spectacular.utils import extend_schema_field, extend_schema_serializer
 from rest_framework import serializers as s
+from rest_framework.authentication import BaseAuthentication
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -159,7 +160,7 @@ class InvitationDetail(APIView):
 class AcceptInvitation(APIView):
     """Coming in by a link."""
 
-    authentication_classes: Sequence[Any] = ()
+    authentication_classes: Sequence[type[BaseAuthentication]] = ()
     permission_classes = [AllowAny]
 
     @operation(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from django.http import HttpResponseBase
 from django.utils import timezone
@@ -27,6 +27,9 @@ from tastings.queries.logos import logo_file, logo_of
 from teams.actions.people import check_may_change_team
 from teams.errors import NotFound
 
+if TYPE_CHECKING:
+    from tastings.models import TeamLogo
+
 
 class LogoParser(ChunkParser):
     """Reads the file of a logo as it is."""
@@ -46,7 +49,7 @@ class LogoSerializer(s.Serializer[object]):
     touched_at = MomentField(help_text="when the file came in or was last checked")
 
     @extend_schema_field(REFUSED_BECAUSE)
-    def get_reason(self, logo: Any) -> str | None:  # noqa: ANN401 - a row, which views do not know
+    def get_reason(self, logo: TeamLogo) -> str | None:
         """Return why the file was refused, by code."""
         return logo.reason or None
 

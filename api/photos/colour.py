@@ -1,7 +1,6 @@
 """The colour of the liquor in a photo."""
 
 from collections.abc import Mapping
-from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -55,7 +54,7 @@ class NewLiquorColourSerializer(BodySerializer):
     white = PhotoRegionSerializer(help_text="something white beside the liquor: the cup's rim, paper")
     liquor = PhotoRegionSerializer()
 
-    def validate(self, attrs: Mapping[str, Any]) -> Mapping[str, Any]:
+    def validate(self, attrs: Mapping[str, Box]) -> Mapping[str, Box]:
         """Refuse regions that overlap."""
         if attrs["white"].overlaps(attrs["liquor"]):
             raise ValidationError({"white": ValidationError(_("lies over the liquor"), code="overlap").detail})

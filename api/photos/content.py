@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import IO, TYPE_CHECKING, Any
 
 from django.utils import timezone
@@ -18,7 +19,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
 from api.http.openapi import BAD_BODY, operation, problem_responses
-from api.http.parsing import TooLarge
+from api.http.parsing import TooLarge, parsed_request
 from api.photos.photos import PhotoSerializer
 from tastings.actions.photos import receive_piece
 from tastings.errors import WrongOffset
@@ -47,12 +48,12 @@ class ChunkParser(BaseParser):
 
     def parse(
         self,
-        stream: IO[Any],
+        stream: IO[bytes],
         media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
-        parser_context: Any = None,  # noqa: ANN401 - the framework's shape
-    ) -> Any:  # noqa: ANN401 - bytes; the framework has dictionaries in mind
+        parser_context: Mapping[str, object] | None = None,
+    ) -> Any:  # noqa: ANN401 - bytes; djangorestframework-stubs have mappings in mind
         """Return the bytes; raise TooLarge for more than 1 MiB."""
-        request = (parser_context or {})["request"]
+        request = parsed_request(parser_context)
         if request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower() not in ("identity", ""):
             raise ParseError(_("a piece is sent as it is, without Content-Encoding"))
         piece = bytes(stream.read(MAX_PIECE_BYTES + 1))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.utils import timezone
@@ -41,6 +41,9 @@ from tastings.schemas import PHOTO, PHOTO_OF
 from tastings.wording.photos import REFUSALS
 from teams.errors import Invalid, Problem
 
+if TYPE_CHECKING:
+    from tastings.models import Photo
+
 REFUSED_BECAUSE = s.ChoiceField(
     choices=list(REFUSALS),
     allow_null=True,
@@ -73,12 +76,12 @@ class PhotoSerializer(s.Serializer[object]):
     created_at = MomentField()
 
     @extend_schema_field(REFUSED_BECAUSE)
-    def get_reason(self, photo: Any) -> str | None:  # noqa: ANN401 - a row, which views do not know
+    def get_reason(self, photo: Photo) -> str | None:
         """Return why it was refused, by code."""
         return photo.reason or None
 
     @extend_schema_field(answer_of(LiquorColour)(allow_null=True))
-    def get_colour(self, photo: Any) -> Any:  # noqa: ANN401 - a row, and JSON
+    def get_colour(self, photo: Photo) -> object:
         """Return the colour of its liquor; null while it has not been measured."""
         colour = colour_of(photo)
         return None if colour is None else to_stored(colour_answer(colour), decimals=None)

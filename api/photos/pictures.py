@@ -10,11 +10,11 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import ETAG, NOT_MODIFIED, Responses, operation, problem_responses
 from tastings.queries.photos import ServedFile, photo_file
 from teams.errors import NotFound, PreconditionFailed
 
-PICTURE = {
+PICTURE: Responses = {
     (200, "image/jpeg"): OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata"),
     **NOT_MODIFIED,
     **problem_responses(404),

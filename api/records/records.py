@@ -4,7 +4,6 @@ A write is pushed like a change that came by sync: one made now, on the server's
 """
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 from uuid import UUID
 
 from django.urls import URLPattern, path
@@ -49,7 +48,7 @@ from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.replica import counter_of, read_from_replica
 
 
-def serialize_record(record: Record) -> dict[str, Any]:
+def serialize_record(record: Record) -> dict[str, object]:
     """Return a record as JSON."""
     people = {name: str(user) if user else None for name, user in (("by", record.by), ("author", record.author))}
     return {"id": str(record.id), "revision": record.revision, **record.fields, **people}

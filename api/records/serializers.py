@@ -1,18 +1,24 @@
 """What records look like in bodies and answers, made from their schemas."""
 
 from functools import cache
-from typing import Any
 
 from rest_framework import serializers as s
 
-from api.http.openapi import Serializer, inline_object, optional_schema_fields, record_field, schema_fields
+from api.http.openapi import (
+    Serializer,
+    SerializerField,
+    inline_object,
+    optional_schema_fields,
+    record_field,
+    schema_fields,
+)
 from lots.schema import RecordSchema
 
 
 @cache
 def record_serializer(schema: RecordSchema) -> Serializer:
     """Return the serializer of a record."""
-    server: dict[str, Any] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}
+    server: dict[str, SerializerField] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}
     return inline_object(
         schema.type.capitalize(),
         id=s.UUIDField(),

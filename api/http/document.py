@@ -95,7 +95,7 @@ _KEY: dict[str, object] = {
 }
 
 
-class Response(TypedDict):
+class _Response(TypedDict):
     """One answer of an operation in the document."""
 
     description: NotRequired[str]
@@ -103,35 +103,35 @@ class Response(TypedDict):
     headers: NotRequired[dict[str, object]]
 
 
-class Operation(TypedDict):
+class _Operation(TypedDict):
     """An operation in the document."""
 
     parameters: NotRequired[list[dict[str, object]]]
     requestBody: NotRequired[object]
-    responses: dict[str, Response]
+    responses: dict[str, _Response]
     security: NotRequired[list[dict[str, object]]]
 
 
-class Schema(TypedDict):
+class _Schema(TypedDict):
     """What is done here with a schema of the document."""
 
     properties: NotRequired[dict[str, dict[str, object]]]
     examples: NotRequired[list[object]]
 
 
-class Components(TypedDict):
+class _Components(TypedDict):
     """What operations refer to."""
 
     headers: dict[str, dict[str, object]]
     parameters: dict[str, dict[str, object]]
-    schemas: dict[str, Schema]
+    schemas: dict[str, _Schema]
 
 
-class Document(TypedDict):
+class _Document(TypedDict):
     """The document as the generator makes it."""
 
-    paths: dict[str, dict[str, Operation]]
-    components: Components
+    paths: dict[str, dict[str, _Operation]]
+    components: _Components
     tags: list[dict[str, str]]
 
 
@@ -174,7 +174,7 @@ class LimitedNumber(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped
         }
 
 
-def complete_document(result: Document, **_: object) -> Document:
+def complete_document(result: _Document, **_: object) -> _Document:
     """Add headers, keys for repeats and the width of counters to the generated document."""
     components = result["components"]
     components["headers"] = _HEADERS
@@ -193,7 +193,7 @@ def complete_document(result: Document, **_: object) -> Document:
     return result
 
 
-def _complete_operation(operation: Operation, *, takes_key: bool) -> None:
+def _complete_operation(operation: _Operation, *, takes_key: bool) -> None:
     if takes_key:
         _add_key(operation)
     operation.setdefault("security", [])
@@ -206,7 +206,7 @@ def _complete_operation(operation: Operation, *, takes_key: bool) -> None:
         response["description"] = response.get("description") or _MEANINGS.get(status) or HTTPStatus(int(status)).phrase
 
 
-def _widen_counters(schemas: dict[str, Schema]) -> None:
+def _widen_counters(schemas: dict[str, _Schema]) -> None:
     for schema in schemas.values():
         for name in _COUNTERS:
             field = schema.get("properties", {}).get(name, {})
@@ -214,14 +214,14 @@ def _widen_counters(schemas: dict[str, Schema]) -> None:
                 field |= {"format": "int64", "minimum": 0}
 
 
-def _add_key(operation: Operation) -> None:
+def _add_key(operation: _Operation) -> None:
     operation.setdefault("parameters", []).append({"$ref": f"#/components/parameters/{HEADER}"})
     problem = operation["responses"]["401"]
     for status in ("400", "409", "422"):
         operation["responses"].setdefault(status, problem)
 
 
-def _add_refusals_of_the_server(operation: Operation) -> None:
+def _add_refusals_of_the_server(operation: _Operation) -> None:
     described = operation["responses"]["429"]["content"].items()
     content = {media_type: {"schema": content["schema"]} for media_type, content in described}
     for status, why in (_REFUSALS_OF_ALL | (_REFUSALS_OF_BODIES if "requestBody" in operation else {})).items():
@@ -229,7 +229,7 @@ def _add_refusals_of_the_server(operation: Operation) -> None:
         response["description"] = response.get("description") or why
 
 
-def _add_headers(operation: Operation) -> None:
+def _add_headers(operation: _Operation) -> None:
     sends_etag = any(parameter.get("name") == "If-None-Match" for parameter in operation.get("parameters", []))
     is_open = not operation["security"]
     for status, response in operation["responses"].items():

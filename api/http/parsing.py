@@ -1,17 +1,20 @@
 """Reads JSON bodies: limited in size, strict, gzip accepted."""
 
+from __future__ import annotations
+
 import json
 import math
 import zlib
 from collections.abc import Mapping
 from contextlib import suppress
-from typing import IO, Any, NoReturn
+from typing import IO, NoReturn
 
 import msgspec
+from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from rest_framework.exceptions import APIException, ParseError
-from rest_framework.parsers import BaseParser
+from rest_framework.parsers import BaseParser, DataAndFiles
 from rest_framework.request import Request
 
 MAX_BODY_BYTES = 2 * 1024 * 1024
@@ -39,7 +42,7 @@ class StrictJSONParser(BaseParser):
         stream: IO[bytes],
         media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
         parser_context: Mapping[str, object] | None = None,
-    ) -> Any:  # noqa: ANN401 - any JSON value; djangorestframework-stubs have mappings in mind
+    ) -> DataAndFiles[object, MultiValueDict[str, object]]:
         """Return the parsed body.
 
         Raise TooLarge beyond 2 MiB (no more than that is unpacked), ParseError for what is not JSON in UTF-8.
@@ -57,7 +60,7 @@ class StrictJSONParser(BaseParser):
                 raise ParseError(_("only gzip is spoken as Content-Encoding"))
         if len(body) > MAX_BODY_BYTES:
             raise TooLarge
-        return decode_json(body)
+        return DataAndFiles(decode_json(body), MultiValueDict())
 
 
 def parsed_request(parser_context: Mapping[str, object] | None) -> Request:

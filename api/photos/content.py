@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING
 
 from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ParseError
-from rest_framework.parsers import BaseParser
+from rest_framework.parsers import BaseParser, DataAndFiles
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -51,7 +52,7 @@ class ChunkParser(BaseParser):
         stream: IO[bytes],
         media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
         parser_context: Mapping[str, object] | None = None,
-    ) -> Any:  # noqa: ANN401 - bytes; djangorestframework-stubs have mappings in mind
+    ) -> DataAndFiles[bytes, MultiValueDict[str, object]]:
         """Return the bytes; raise TooLarge for more than 1 MiB."""
         request = parsed_request(parser_context)
         if request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower() not in ("identity", ""):
@@ -59,7 +60,7 @@ class ChunkParser(BaseParser):
         piece = bytes(stream.read(MAX_PIECE_BYTES + 1))
         if len(piece) > MAX_PIECE_BYTES:
             raise TooLarge(self.too_large)
-        return piece
+        return DataAndFiles(piece, MultiValueDict())
 
 
 class PhotoContentUpload(APIView):

@@ -98,15 +98,13 @@ def pot_from(request: Request, known: Collection[str]) -> PotRequest:
             problems.append(field_problem(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
+    is_number = {name: field.kind == "number" for name, (field, _description) in POT.items()}
+    numbers = {name: value for name, value in pot.items() if is_number[name] and isinstance(value, int | float)}
     material, warmed, guests = pot.get("vessel_material"), pot.get("warmed"), pot.get("guests")
     return PotRequest(
         style=next((style for style in STYLES if style == pot.get("style")), SMALL_POT),
         vessel_material=material if isinstance(material, str) else None,
         warmed=warmed if isinstance(warmed, bool) else None,
         guests=guests if isinstance(guests, int) else None,
-        **{
-            name: value
-            for name, value in pot.items()
-            if POT[name][0].kind == "number" and isinstance(value, int | float)
-        },
+        **numbers,
     )

@@ -10,13 +10,13 @@ from table.phone.errors import PhoneError, RefusedError, SignedOutError, Unreach
 from table.phone.ids import new_id
 from table.phone.phone_state import (
     Answered,
+    AskedScope,
     Page,
     PhoneRecord,
-    Problem,
     PulledChange,
-    Scope,
+    ReceivedProblem,
     UnsentChange,
-    Written,
+    WrittenEvent,
 )
 from table.phone.photo_queue import PhotoQueue
 from table.phone.retry import RetryPolicy
@@ -45,21 +45,21 @@ class StandingRecord(TypedDict):
     at: NotRequired[str | None]
 
 
-class Verdict(TypedDict):
+class ReceivedVerdict(TypedDict):
     """The server's verdict on one change, as it is sent."""
 
     type: str
     id: str
     verdict: str
     revision: int | None
-    problems: list[Problem]
+    problems: list[ReceivedProblem]
     record: NotRequired[StandingRecord | None]
 
 
-class SyncAnswer(Page):
+class ReceivedSync(Page):
     """The answer to a sync: a verdict on each change, and a page."""
 
-    verdicts: list[Verdict]
+    verdicts: list[ReceivedVerdict]
 
 
 class ChangeOutcome(NamedTuple):
@@ -68,7 +68,7 @@ class ChangeOutcome(NamedTuple):
     unsent: UnsentChange
     verdict: str
     revision: int | None
-    problems: Sequence[Problem]
+    problems: Sequence[ReceivedProblem]
     will_retry: bool
 
 
@@ -182,7 +182,7 @@ class Phone:
         state = self._store.state
         if fields is not None:
             change["fields"] = dict(fields)
-        event: Written = {"event": "written", "number": state.number + 1, "begins": begins, "change": change}
+        event: WrittenEvent = {"event": "written", "number": state.number + 1, "begins": begins, "change": change}
         if at is None:
             change["at"] = event["clock_at"] = self._next_time()
         else:
@@ -201,7 +201,7 @@ class Phone:
 
         The next sync brings what is missing and takes the rest off this phone. Unsent changes stay.
         """
-        scope: Scope | None = None if days is None else {"days": days, "lots": sorted(lots)}
+        scope: AskedScope | None = None if days is None else {"days": days, "lots": sorted(lots)}
         if scope != self._store.state.scope:
             self._store.append({"event": "scoped", "scope": scope})
 
@@ -289,7 +289,7 @@ class Phone:
             chunk.append(unsent)
         return chunk
 
-    def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> SyncAnswer | None:
+    def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> ReceivedSync | None:
         """Do one round trip; return None when nothing was applied and the next request has to be another."""
         sent: dict[str, object] = {
             "limit": self._options.page_size if pull else 1,
@@ -353,12 +353,14 @@ class Phone:
             self._max_changes = max(1, len(chunk) // 2)
             self._max_bytes = max(2 * _ENVELOPE_BYTES, size // 2 + _ENVELOPE_BYTES)
             return
-        problems: list[Problem] = [{"field": "", "code": "too_large", "detail": "is more than one request may carry"}]
+        problems: list[ReceivedProblem] = [
+            {"field": "", "code": "too_large", "detail": "is more than one request may carry"}
+        ]
         outcome = ChangeOutcome(chunk[0], "refused", None, problems, will_retry=False)
         self._store.append(_sync_event([outcome], page=None))
         report.outcomes.append(outcome)
 
-    def _change_outcome(self, unsent: UnsentChange, verdict: Verdict) -> ChangeOutcome:
+    def _change_outcome(self, unsent: UnsentChange, verdict: ReceivedVerdict) -> ChangeOutcome:
         """Return what becomes of a change: edits wait as long as the change that creates their record waits."""
         codes = {problem["code"] for problem in verdict["problems"]}
         waits = bool(codes & _RETRIED_CODES) or (codes == {"required"} and self._is_created_later(unsent))
@@ -381,11 +383,11 @@ def _is_page(answer: Mapping[str, object]) -> TypeGuard[Page]:
     return answer.keys() >= _PAGE
 
 
-def _is_sync_answer(answer: Mapping[str, object]) -> TypeGuard[SyncAnswer]:
+def _is_sync_answer(answer: Mapping[str, object]) -> TypeGuard[ReceivedSync]:
     return answer.keys() >= {"verdicts", *_PAGE}
 
 
-def with_standing(answer: SyncAnswer, chunk: Sequence[UnsentChange]) -> SyncAnswer:
+def with_standing(answer: ReceivedSync, chunk: Sequence[UnsentChange]) -> ReceivedSync:
     """Return an answer with the changes that it left out, since they stand as they were sent."""
     standing: list[PulledChange] = [
         {

@@ -11,7 +11,7 @@ from typing import Any, Literal, NotRequired, TypedDict
 _CHILDREN = ("infusion", "note", "photo")
 
 
-class Problem(TypedDict):
+class ReceivedProblem(TypedDict):
     """Why something was refused."""
 
     field: str
@@ -37,7 +37,7 @@ class Announcement(PhotoParents):
     taken_at: str
 
 
-class Scope(TypedDict):
+class AskedScope(TypedDict):
     """Sessions of the last days and of some lots."""
 
     days: int
@@ -108,7 +108,7 @@ class UnsentChange:
     number: int
     change: dict[str, Any]  # as json reads it: the fields of any type of record
     begins: bool
-    problems: Sequence[Problem] = field(default_factory=list)
+    problems: Sequence[ReceivedProblem] = field(default_factory=list)
 
     @property
     def record(self) -> str:
@@ -122,7 +122,7 @@ class QueuedPhoto:
 
     announced: Announcement
     path: str
-    problems: Sequence[Problem] = field(default_factory=list)
+    problems: Sequence[ReceivedProblem] = field(default_factory=list)
 
     @property
     def id(self) -> str:
@@ -144,13 +144,13 @@ class _StoredChange(TypedDict):
     number: int
     change: dict[str, object]
     begins: bool
-    problems: NotRequired[list[Problem]]
+    problems: NotRequired[list[ReceivedProblem]]
 
 
 class _StoredPhoto(TypedDict):
     announced: Announcement
     path: str
-    problems: NotRequired[list[Problem]]
+    problems: NotRequired[list[ReceivedProblem]]
 
 
 class _StoredParts(TypedDict):
@@ -177,7 +177,7 @@ class Signed(TypedDict):
     token: str
 
 
-class Written(TypedDict):
+class WrittenEvent(TypedDict):
     """A record was edited here; ``clock_at`` is the moment that was given out for it."""
 
     event: Literal["written"]
@@ -191,11 +191,11 @@ class Answered(TypedDict):
     """The server answered: number, verdict, revision and problems of each change, and a page."""
 
     event: Literal["answered"]
-    verdicts: Sequence[tuple[int, str, int | None, Sequence[Problem]]]
+    verdicts: Sequence[tuple[int, str, int | None, Sequence[ReceivedProblem]]]
     page: Page | None
 
 
-class StartAgain(TypedDict):
+class StartAgainEvent(TypedDict):
     """Everything is pulled anew."""
 
     event: Literal["start_again"]
@@ -205,7 +205,7 @@ class Scoped(TypedDict):
     """A scope was chosen, or with None ended."""
 
     event: Literal["scoped"]
-    scope: Scope | None
+    scope: AskedScope | None
 
 
 class PutAway(TypedDict):
@@ -228,7 +228,7 @@ class PhotoDone(TypedDict):
 
     event: Literal["photo_done"]
     id: str
-    problems: Sequence[Problem] | None
+    problems: Sequence[ReceivedProblem] | None
 
 
 class Snapshot(TypedDict):
@@ -238,7 +238,9 @@ class Snapshot(TypedDict):
     state: _StoredParts
 
 
-Event = Begun | Signed | Written | Answered | StartAgain | Scoped | PutAway | Photographed | PhotoDone | Snapshot
+Event = (
+    Begun | Signed | WrittenEvent | Answered | StartAgainEvent | Scoped | PutAway | Photographed | PhotoDone | Snapshot
+)
 
 
 @dataclass(kw_only=True)
@@ -257,7 +259,7 @@ class PhoneState:
     number: int = 0
     full_pass: int = 0
     in_full_pass: bool = False
-    scope: Scope | None = None
+    scope: AskedScope | None = None
     scope_token: str = ""
     records: dict[str, PulledRecord] = field(default_factory=dict)
     outbox: dict[int, UnsentChange] = field(default_factory=dict)
@@ -293,13 +295,13 @@ class PhoneState:
             case other:
                 raise ValueError(f"an event called {other!r} is not known")
 
-    def _add_change(self, event: Written) -> None:
+    def _add_change(self, event: WrittenEvent) -> None:
         unsent = UnsentChange(number=event["number"], change=event["change"], begins=event["begins"])
         self.outbox[unsent.number] = unsent
         self.number = max(self.number, unsent.number)
         self.last_at = max(self.last_at, event.get("clock_at", ""))
 
-    def _finish_photo(self, photo: str, *, problems: Sequence[Problem] | None) -> None:
+    def _finish_photo(self, photo: str, *, problems: Sequence[ReceivedProblem] | None) -> None:
         if problems:
             self.photos[photo].problems = problems
         else:
@@ -311,7 +313,9 @@ class PhoneState:
         if (page := event["page"]) is not None:
             self._merge_page(page)
 
-    def _resolve_change(self, number: int, verdict: str, *, revision: int | None, problems: Sequence[Problem]) -> None:
+    def _resolve_change(
+        self, number: int, verdict: str, *, revision: int | None, problems: Sequence[ReceivedProblem]
+    ) -> None:
         unsent = self.outbox[number]
         unsent.problems = problems
         if verdict == "waits":

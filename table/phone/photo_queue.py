@@ -11,7 +11,7 @@ from pathlib import Path
 
 from table.phone.errors import PhoneError, RefusedError, StoreError
 from table.phone.ids import new_id
-from table.phone.phone_state import Announcement, PhotoParents, Problem, QueuedPhoto
+from table.phone.phone_state import Announcement, PhotoParents, QueuedPhoto, ReceivedProblem
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
 from table.phone.sync_request import send_request
@@ -133,6 +133,6 @@ def _received_bytes(upload: Mapping[str, object]) -> int:
     return received
 
 
-def _problems(refusal: RefusedError) -> Sequence[Problem]:
+def _problems(refusal: RefusedError) -> Sequence[ReceivedProblem]:
     problems = refusal.problem.get("problems")
     return problems if isinstance(problems, list) and problems else [{"field": "", "code": "", "detail": str(refusal)}]

@@ -19,7 +19,7 @@ class Rule(TypedDict):
     allergens: list[str]
 
 
-class Rules(TypedDict):
+class PairingRules(TypedDict):
     """The file; ``about`` says how the rules work, at ``most`` so many foods are suggested."""
 
     about: list[str]
@@ -37,9 +37,9 @@ class Pairing:
 
 
 @cache
-def rules() -> Rules:
+def rules() -> PairingRules:
     """Return the rules as they stand in the file."""
-    content: Rules = json.loads(_RULES.read_text(encoding="utf-8"))
+    content: PairingRules = json.loads(_RULES.read_text(encoding="utf-8"))
     return content
 
 

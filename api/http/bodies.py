@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypedDict
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -111,14 +111,22 @@ class OfRecord(StrictField):
         return clean_value(self.of, value)
 
 
+class _FieldArguments(TypedDict):
+    required: bool
+    allow_null: bool
+    help_text: str | None
+
+
+def _as_in_record(of: Field, *, help_text: str) -> _FieldArguments:
+    return {"required": of.required, "allow_null": not of.required, "help_text": help_text or meaning(of)}
+
+
 class Number(OfRecord, LimitedFloatField):
     """A number as a field of a record has it."""
 
     def __init__(self, of: Field, *, help_text: str = "") -> None:
-        super().__init__(
-            required=of.required, allow_null=not of.required, help_text=help_text or meaning(of),
-            min_value=of.low, max_value=of.high, above=of.above, step=step_of(of),
-        )  # fmt: skip
+        limits = {"min_value": of.low, "max_value": of.high, "above": of.above, "step": step_of(of)}
+        super().__init__(**_as_in_record(of, help_text=help_text), **limits)
         self.of = of
 
 
@@ -126,9 +134,7 @@ class Key(OfRecord, s.CharField):
     """A descriptor's key as a field of a record has it."""
 
     def __init__(self, of: Field, *, help_text: str = "") -> None:
-        super().__init__(
-            required=of.required, allow_null=not of.required, help_text=help_text or meaning(of), max_length=of.longest
-        )
+        super().__init__(**_as_in_record(of, help_text=help_text), max_length=of.longest)
         self.of = of
 
 

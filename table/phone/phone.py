@@ -4,20 +4,22 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Any, NamedTuple, NotRequired, Self, TypedDict, TypeGuard
+from typing import Any, NamedTuple, Self
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError, UnreachableError
+from table.phone.events import Answered, WrittenEvent
 from table.phone.ids import new_id
-from table.phone.phone_state import (
-    Answered,
+from table.phone.payloads import (
     AskedScope,
     Page,
-    PhoneRecord,
     PulledChange,
     ReceivedProblem,
-    UnsentChange,
-    WrittenEvent,
+    ReceivedSync,
+    ReceivedVerdict,
+    is_page,
+    is_sync_answer,
 )
+from table.phone.phone_state import PhoneRecord, UnsentChange
 from table.phone.photo_queue import PhotoQueue
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
@@ -27,39 +29,12 @@ from table.phone.transport import Transport
 SCHEMA = 1
 MAX_CHANGES, MAX_BYTES = 1000, 2 * 1024 * 1024
 _ENVELOPE_BYTES = 1024
-_PAGE = {"changes", "cursor", "more"}
 _RETRIED_CODES = {"unknown_parent", "unknown_record"}
 
 
 def utc_now() -> datetime:
     """Return this machine's time."""
     return datetime.now(UTC)
-
-
-class StandingRecord(TypedDict):
-    """What a record that stands as it was sent has beyond that."""
-
-    fields: dict[str, object]
-    by: NotRequired[str | None]
-    author: NotRequired[str | None]
-    at: NotRequired[str | None]
-
-
-class ReceivedVerdict(TypedDict):
-    """The server's verdict on one change, as it is sent."""
-
-    type: str
-    id: str
-    verdict: str
-    revision: int | None
-    problems: list[ReceivedProblem]
-    record: NotRequired[StandingRecord | None]
-
-
-class ReceivedSync(Page):
-    """The answer to a sync: a verdict on each change, and a page."""
-
-    verdicts: list[ReceivedVerdict]
 
 
 class ChangeOutcome(NamedTuple):
@@ -306,7 +281,7 @@ class Phone:
             raise
         if answer is None:
             return None
-        if not _is_sync_answer(answer) or len(answer["verdicts"]) != len(chunk):
+        if not is_sync_answer(answer) or len(answer["verdicts"]) != len(chunk):
             raise PhoneError("the server's answer to a sync is not one")
         return with_standing(answer, chunk)
 
@@ -319,7 +294,7 @@ class Phone:
         if not isinstance(pages, list) or not pages:
             raise UnreachableError("the answer broke off in its first line")
         for page in pages:
-            if not _is_page(page):
+            if not is_page(page):
                 raise PhoneError("the server's answer to a sync is not one")
             self._store.append(_sync_event([], page=page))
             report.pulled += len(page["changes"])
@@ -377,14 +352,6 @@ class Phone:
     def _delete_token(self) -> None:
         if self.signed_in:
             self._store.append({"event": "signed", "token": ""})
-
-
-def _is_page(answer: Mapping[str, object]) -> TypeGuard[Page]:
-    return answer.keys() >= _PAGE
-
-
-def _is_sync_answer(answer: Mapping[str, object]) -> TypeGuard[ReceivedSync]:
-    return answer.keys() >= {"verdicts", *_PAGE}
 
 
 def with_standing(answer: ReceivedSync, chunk: Sequence[UnsentChange]) -> ReceivedSync:

@@ -6,64 +6,12 @@ clock, a disk or the network.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any, Literal, NotRequired, TypedDict
+from typing import Any
+
+from table.phone.events import Answered, Event, StoredState, WrittenEvent
+from table.phone.payloads import Announcement, AskedScope, Page, ReceivedProblem
 
 _CHILDREN = ("infusion", "note", "photo")
-
-
-class ReceivedProblem(TypedDict):
-    """Why something was refused."""
-
-    field: str
-    code: str
-    detail: str
-
-
-class PhotoParents(TypedDict, total=False):
-    """What a photo is of: a session or one of its infusions, or a lot."""
-
-    session: str
-    lot: str
-    infusion: str
-
-
-class Announcement(PhotoParents):
-    """What the server is asked to expect of a photo."""
-
-    id: str
-    of: str
-    sha256: str
-    bytes: int
-    taken_at: str
-
-
-class AskedScope(TypedDict):
-    """Sessions of the last days and of some lots."""
-
-    days: int
-    lots: list[str]
-
-
-class PulledChange(TypedDict):
-    """A record as the server sends it; without fields when it is deleted."""
-
-    type: str
-    id: str
-    revision: int
-    deleted: bool
-    fields: NotRequired[dict[str, object]]
-    by: NotRequired[str | None]
-    author: NotRequired[str | None]
-    at: NotRequired[str | None]
-
-
-class Page(TypedDict):
-    """Some of what is new after a cursor; ``scope_token`` is the server's note of what is then here of the scope."""
-
-    changes: list[PulledChange]
-    cursor: int
-    more: bool
-    scope_token: NotRequired[str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,119 +76,6 @@ class QueuedPhoto:
     def id(self) -> str:
         """Return its id."""
         return self.announced["id"]
-
-
-class _StoredRecord(TypedDict):
-    type: str
-    fields: dict[str, object]
-    revision: int
-    by: str | None
-    seen_in: int
-    author: NotRequired[str | None]
-    at: NotRequired[str | None]
-
-
-class _StoredChange(TypedDict):
-    number: int
-    change: dict[str, object]
-    begins: bool
-    problems: NotRequired[list[ReceivedProblem]]
-
-
-class _StoredPhoto(TypedDict):
-    announced: Announcement
-    path: str
-    problems: NotRequired[list[ReceivedProblem]]
-
-
-class _StoredParts(TypedDict):
-    """A stored state: its parts that are more than one value. Beside them are the single values of `PhoneState`."""
-
-    records: dict[str, _StoredRecord]
-    outbox: dict[str, _StoredChange]
-    refused: dict[str, _StoredChange]
-    confirmed: list[tuple[int, _StoredChange]]
-    photos: NotRequired[dict[str, _StoredPhoto]]
-
-
-class Begun(TypedDict):
-    """A journal was begun."""
-
-    event: Literal["begun"]
-    device: str
-
-
-class Signed(TypedDict):
-    """A token came, or with an empty one was deleted."""
-
-    event: Literal["signed"]
-    token: str
-
-
-class WrittenEvent(TypedDict):
-    """A record was edited here; ``clock_at`` is the moment that was given out for it."""
-
-    event: Literal["written"]
-    number: int
-    begins: bool
-    change: dict[str, object]
-    clock_at: NotRequired[str]
-
-
-class Answered(TypedDict):
-    """The server answered: number, verdict, revision and problems of each change, and a page."""
-
-    event: Literal["answered"]
-    verdicts: Sequence[tuple[int, str, int | None, Sequence[ReceivedProblem]]]
-    page: Page | None
-
-
-class StartAgainEvent(TypedDict):
-    """Everything is pulled anew."""
-
-    event: Literal["start_again"]
-
-
-class Scoped(TypedDict):
-    """A scope was chosen, or with None ended."""
-
-    event: Literal["scoped"]
-    scope: AskedScope | None
-
-
-class PutAway(TypedDict):
-    """A refused change was removed from the list."""
-
-    event: Literal["put_away"]
-    number: int
-
-
-class Photographed(TypedDict):
-    """A photo was taken."""
-
-    event: Literal["photographed"]
-    photo: Announcement
-    path: str
-
-
-class PhotoDone(TypedDict):
-    """A photo was sent or removed, or with problems refused."""
-
-    event: Literal["photo_done"]
-    id: str
-    problems: Sequence[ReceivedProblem] | None
-
-
-class Snapshot(TypedDict):
-    """A whole state."""
-
-    event: Literal["snapshot"]
-    state: _StoredParts
-
-
-Event = (
-    Begun | Signed | WrittenEvent | Answered | StartAgainEvent | Scoped | PutAway | Photographed | PhotoDone | Snapshot
-)
 
 
 @dataclass(kw_only=True)
@@ -398,12 +233,12 @@ class PhoneState:
         """Return one event, as JSON, that has the effect of all events so far."""
         return {"event": "snapshot", "state": asdict(self)}
 
-    def _restore(self, stored: _StoredParts) -> None:
+    def _restore(self, stored: StoredState) -> None:
         self.records = {i: PulledRecord(**pulled) for i, pulled in stored["records"].items()}
         self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in stored["outbox"].items()}
         self.refused = {int(number): UnsentChange(**unsent) for number, unsent in stored["refused"].items()}
         self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in stored["confirmed"]]
         self.photos = {i: QueuedPhoto(**photo) for i, photo in stored.get("photos", {}).items()}
         for name, value in stored.items():
-            if name not in _StoredParts.__annotations__:
+            if name not in StoredState.__annotations__:
                 setattr(self, name, value)

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from table.phone.errors import PhoneError, RefusedError, StoreError
 from table.phone.ids import new_id
-from table.phone.phone_state import Announcement, PhotoParents, QueuedPhoto, ReceivedProblem
+from table.phone.payloads import Announcement, PhotoParents, ReceivedProblem
+from table.phone.phone_state import QueuedPhoto
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
 from table.phone.sync_request import send_request

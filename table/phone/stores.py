@@ -8,7 +8,8 @@ from typing import Protocol
 from uuid import uuid4
 
 from table.phone.errors import StoreError
-from table.phone.phone_state import Event, PhoneState
+from table.phone.events import Event
+from table.phone.phone_state import PhoneState
 from table.phone.sync_request import encode_json
 
 _WORTH_COMPACTING_BYTES = 1_000_000

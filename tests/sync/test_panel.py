@@ -52,32 +52,20 @@ def world(django_db_setup, django_db_blocker):
             tasted(people["owner"], lot, offset=2.0, ending="spent")
             refresh_development(lot.id, now=timezone.now())
         assert refresh_panel(team.id, now=timezone.now())
-        yield SimpleNamespace(lots=lots, **people)
+        yield SimpleNamespace(panel_of_three=lots, **people)
 
 
-@pytest.fixture
-def panel_of_three(world, db):
-    return world.lots
+def of_world(name):
+    """Return a fixture that gives one part of the world."""
+
+    @pytest.fixture(name=name)
+    def part(world, db):
+        return getattr(world, name)
+
+    return part
 
 
-@pytest.fixture
-def taster(world, db):
-    return world.taster
-
-
-@pytest.fixture
-def buyer(world, db):
-    return world.buyer
-
-
-@pytest.fixture
-def owner(world, db):
-    return world.owner
-
-
-@pytest.fixture
-def viewer(world, db):
-    return world.viewer
+panel_of_three, taster, buyer, owner, viewer = map(of_world, ("panel_of_three", "taster", "buyer", "owner", "viewer"))
 
 
 def test_a_taster_who_says_more_is_found_and_the_curve_allows_for_it(panel_of_three, taster, owner, buyer):

@@ -51,15 +51,9 @@ TABLE_MARKERS = "<!-- limit -->\n", "<!-- end of limit -->\n"
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """Lots and tables of tasters as the world makes them, one of each per draw; names as in `benchmarks.worlds`.
+    """Lots and tables of tasters as the world makes them, one of each per draw; names as in `benchmarks.worlds`."""
 
-    Parameters
-    ----------
-    k_per_min, tau_s, ea_kj_mol, top, half, slope, power : float64[n_draws]
-        ``power`` is NaN in the saturating world.
-    gain, shift, noise : float64[n_draws, n_tasters]
-    """
-
+    # k_per_min, tau_s, ea_kj_mol, top, half, slope, power, float64[n_draws]: `power` is NaN in the saturating world
     k_per_min: FloatArray
     tau_s: FloatArray
     ea_kj_mol: FloatArray
@@ -67,6 +61,7 @@ class Draws:
     half: FloatArray
     slope: FloatArray
     power: FloatArray
+    # float64[n_draws, n_tasters] from here on
     gain: FloatArray
     shift: FloatArray
     noise: FloatArray

@@ -36,28 +36,16 @@ TABLE_MARKERS = "<!-- table -->\n", "<!-- end of table -->\n"
 
 @dataclass(frozen=True, slots=True)
 class GuideCups:
-    """The cups of one lot in one pot, against what the target stands for.
+    """The cups of one lot in one pot, against what the target stands for."""
 
-    Parameters
-    ----------
-    guided, fixed : float64[n]
-        Relative miss of each cup, by the guide and by the fixed rule. [share of the target]
-    guided_number : float64[n]
-        The guide's against the number it names, the tasters' own use of the scale in it. [share of the target]
-    full : float64[n]
-        Probability, by the leaves that the tastings leave possible, that each cup is full.
-    sure : int
-        The first so many are those of which the guide is sure.
-    ends_early : bool
-        Whether the guide ends because the leaf was never drawn further.
-    """
-
+    # guided, fixed, float64[n]: relative miss of each cup, by the guide and by the fixed rule [share of the target]
     guided: FloatArray
     fixed: FloatArray
+    # float64[n]: the guide's against the number it names, the tasters' own use of the scale in it [share of the target]
     guided_number: FloatArray
-    full: FloatArray
-    sure: int
-    ends_early: bool
+    full: FloatArray  # float64[n]: probability, by the leaves that the tastings leave possible, that each cup is full
+    sure: int  # the first so many are those of which the guide is sure
+    ends_early: bool  # whether the guide ends because the leaf was never drawn further
 
 
 MadeLots = tuple[str, int, list[GuideCups]]

@@ -28,32 +28,19 @@ RATES = (2.5, 1.0, 0.35)
 
 @dataclass(frozen=True, slots=True)
 class ThreeSoluteLeaf:
-    """What one lot is really like.
+    """What one lot is really like."""
 
-    Parameters
-    ----------
-    k_per_min, tau_s : float
-        Rate of the middle solute [1/min at 100 deg C] and wetting lag. [s]
-    parts : float64[3]
-        How much of the taste each solute makes; they sum to 1.
-    opening, opening_s : float
-        By how much of itself the rate grows as the leaf opens, and how long that takes. [1], [s]
-    ea_kj_mol, top, half, slope : float
-        As of :class:`benchmarks.worlds.SimulatedLeaf`.
-    form : str
-        One of :data:`FORMS`.
-    """
-
-    k_per_min: float
-    tau_s: float
-    parts: FloatArray
-    opening: float
-    opening_s: float
+    k_per_min: float  # rate of the middle solute [1/min at 100 deg C]
+    tau_s: float  # wetting lag [s]
+    parts: FloatArray  # float64[3]: how much of the taste each solute makes; they sum to 1
+    opening: float  # by how much of itself the rate grows as the leaf opens [1]
+    opening_s: float  # how long that takes [s]
+    # ea_kj_mol, top, half, slope: as of `benchmarks.worlds.SimulatedLeaf`
     ea_kj_mol: float
     top: float
     half: float
     slope: float
-    form: str
+    form: str  # one of `FORMS`
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return the true strength of each pour of a brew. [points, 0 to 10]."""

@@ -71,31 +71,19 @@ class SimulatedRoast:
 
     The roast note is ``floor + (start - floor) 2^(-day / half_life)``. Liking comes to within a tenth of its ``gain``
     by the end of the rest, a curve where the estimator takes a straight line, and then changes by ``fall``.
-
-    Parameters
-    ----------
-    degree : str
-        Degree of roast, empty where the lot does not say.
-    level : float
-        Roast under which it is liked. [points]
-    start, floor, half_life_days : float
-        Of the roast note. [points; days]
-    liked, gain : float
-        Liking once it has rested, and by how much less it is liked on the first day. [points]
-    rest_days : float
-    fall : float
-        Change of liking in 30 days after the rest, at most 0. [points]
     """
 
-    degree: str
-    level: float
+    degree: str  # degree of roast, empty where the lot does not say
+    level: float  # roast under which it is liked [points]
+    # start, floor, half_life_days: of the roast note [points; days]
     start: float
     floor: float
     half_life_days: float
+    # liked, gain: liking once it has rested, and by how much less it is liked on the first day [points]
     liked: float
     gain: float
     rest_days: float
-    fall: float
+    fall: float  # change of liking in 30 days after the rest, at most 0 [points]
 
     def roast_on(self, day: float) -> float:
         """Return the roast note so many days after the roast. [points]."""

@@ -27,26 +27,15 @@ FRENCH_FRIES = Path("tests/published/french_fries.csv")
 
 @dataclass(frozen=True, slots=True)
 class RealPanel:
-    """How a published table of scores from 0 to ``scale`` is read.
-
-    Parameters
-    ----------
-    name : str
-        For the tables.
-    flight, lot, taster, session : str
-        Columns: what was tasted apart, what was compared, by whom, and when, first or second.
-    scale : int
-    scores : tuple[str, ...]
-        Columns of scores; all others where there is none.
-    """
+    """How a published table of scores from 0 to ``scale`` is read."""
 
     name: str
-    flight: str
-    lot: str
-    taster: str
-    session: str
+    flight: str  # column of what was tasted apart
+    lot: str  # of what was compared
+    taster: str  # by whom
+    session: str  # and when, first or second
     scale: int = 15
-    scores: tuple[str, ...] = ()
+    scores: tuple[str, ...] = ()  # columns of scores; all others where there is none
 
     def attributes(self, rows: Sequence[Row]) -> list[str]:
         """Return the columns of scores."""

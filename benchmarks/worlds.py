@@ -96,31 +96,16 @@ class TeamSpread:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """What goes on at the tasting table.
+    """What goes on at the tasting table."""
 
-    Parameters
-    ----------
-    fatigue_per_cup : float
-        Every cup is felt so much weaker than the one before it, in all sessions. [points]
-    kettle_c, typed_c : float or None
-        Water of every pour where it is not that of :func:`draw_session`, and what is noted instead of it. [deg C]
-    same_taster : bool
-        Whether one taster of the team tastes every session.
-    last : int or None
-        Every session ends with this infusion.
-    joins_at : int
-        The infusion at which the taster joins; those before are poured and not tasted.
-    session_shift_sd : float
-        A shift of each session's own. [points]
-    """
-
-    fatigue_per_cup: float = 0.0
+    fatigue_per_cup: float = 0.0  # every cup is felt so much weaker than the one before it, in all sessions [points]
+    # kettle_c, typed_c [deg C]: water of every pour where `draw_session` does not draw it, and what is noted instead
     kettle_c: float | None = None
     typed_c: float | None = None
-    same_taster: bool = False
-    last: int | None = None
-    joins_at: int = 1
-    session_shift_sd: float = 0.0
+    same_taster: bool = False  # whether one taster of the team tastes every session
+    last: int | None = None  # every session ends with this infusion
+    joins_at: int = 1  # the infusion at which the taster joins; those before are poured and not tasted
+    session_shift_sd: float = 0.0  # a shift of each session's own [points]
 
 
 USUAL_SPREAD, USUAL_TABLE = TeamSpread(), Table()

@@ -10,32 +10,20 @@ from tastings.queries.flight_answers import stored_flight_figures
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlightPlace:
-    """Where a lot stands in one flight.
-
-    Parameters
-    ----------
-    of_sample : bool
-        Whether it was the sample that the lot was bought on.
-    place, lots : int
-        By liking, 1 for the best, and among how many; 0 while nothing is worked out, or for a control.
-    p_best : float or None
-        Probability of being the best.
-    mean, low, high : float or None
-        Liking, adjusted, with its central 80 %. [points, 0 to 10]
-    chosen : bool or None
-        Whether it was bought; None before the decision.
-    """
+    """Where a lot stands in one flight."""
 
     flight: UUID
     name: str
-    of_sample: bool
+    of_sample: bool  # whether it was the sample that the lot was bought on
+    # place, lots: by liking, 1 for the best, and among how many; 0 while nothing is worked out, or for a control
     place: int = 0
     lots: int = 0
-    p_best: float | None = None
+    p_best: float | None = None  # probability of being the best
+    # mean, low, high: liking, adjusted, with its central 80 % [points, 0 to 10]
     mean: float | None = None
     low: float | None = None
     high: float | None = None
-    chosen: bool | None = None
+    chosen: bool | None = None  # whether it was bought; None before the decision
 
 
 def flights_of_lots(team: UUID, lots: Mapping[UUID, bool]) -> tuple[FlightPlace, ...]:

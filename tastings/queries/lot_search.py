@@ -43,27 +43,16 @@ _SEARCHED = ("name", "code", "kind", "cultivar", "garden", "region", "country", 
 
 @dataclass(frozen=True, slots=True)
 class LotFilters:
-    """What a list is searched and filtered by, and its order; an empty field leaves nothing out.
+    """What a list is searched and filtered by, and its order; an empty field leaves nothing out."""
 
-    Parameters
-    ----------
-    q : str
-        Words that must all occur in the lot's name, code, kind, cultivar or origin.
-    kind, status, profile, year
-        What a lot must have.
-    sort : str
-        One of `SORTS`.
-    page : int
-        Counted from 1; one beyond the last is the last.
-    """
-
-    q: str = ""
+    q: str = ""  # words that must all occur in the lot's name, code, kind, cultivar or origin
+    # kind, status, profile, year: what a lot must have
     kind: str = ""
     status: str = ""
     profile: str = ""
     year: int | None = None
-    sort: str = "name"
-    page: int = 1
+    sort: str = "name"  # one of `SORTS`
+    page: int = 1  # counted from 1; one beyond the last is the last
 
     @property
     def are_set(self) -> bool:

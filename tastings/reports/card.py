@@ -294,25 +294,14 @@ def card_markdown(card: Card) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardExtras:
-    """What a printed card has beside its text.
+    """What a printed card has beside its text."""
 
-    Parameters
-    ----------
-    chart : mapping or None
-        The curve as `tastings.reports.document.chart_payload` gives it.
-    photo, logo : str
-        Files of the tea's photo and of the merchant's logo; empty without one.
-    qr : sequence of sequences of int
-        Rows of a QR code, 1 for dark; empty without a link.
-    price : str
-        As it is to be printed.
-    """
-
-    chart: Mapping[str, object] | None = None
+    chart: Mapping[str, object] | None = None  # the curve as `tastings.reports.document.chart_payload` gives it
+    # photo, logo: files of the tea's photo and of the merchant's logo; empty without one
     photo: str = ""
     logo: str = ""
-    qr: Sequence[Sequence[int]] = ()
-    price: str = ""
+    qr: Sequence[Sequence[int]] = ()  # rows of a QR code, 1 for dark; empty without a link
+    price: str = ""  # as it is to be printed
 
 
 def card_document(card: Card, extras: CardExtras | None = None) -> dict[str, object]:

@@ -22,104 +22,51 @@ class RatingError(BrewError):
 
 @dataclass(frozen=True, slots=True)
 class Pour:
-    """One infusion of a session.
+    """One infusion of a session."""
 
-    Parameters
-    ----------
-    number : int
-        0 for the rinse, then 1, 2, ...
-    steep_s : float
-        From the end of filling to the start of pouring. [s]
-    pour_s : float or None
-        How long the pot takes to empty. [s]
-    kettle_c : float
-        Water in the kettle. [deg C]
-    water_ml : float or None
-        Water poured on. [ml]
-    rest_s : float or None
-        From the end of this pour to the filling of the next. [s]
-    ratings : Mapping[str, float]
-        Descriptor key to intensity in the mouth. [points, 0 to 10]
-    noted : frozenset[str]
-        Descriptor keys present but not rated.
-    tasted : bool
-        False for a pour that nobody drank, such as a discarded rinse.
-    kettle_read : bool
-        False where nobody read the kettle and ``kettle_c`` is what it usually is.
-    """
-
-    number: int
-    steep_s: float
-    pour_s: float | None
-    kettle_c: float
-    water_ml: float | None
-    rest_s: float | None
-    ratings: Mapping[str, float]
-    noted: frozenset[str]
-    tasted: bool
-    kettle_read: bool = True
+    number: int  # 0 for the rinse, then 1, 2, ...
+    steep_s: float  # from the end of filling to the start of pouring [s]
+    pour_s: float | None  # how long the pot takes to empty [s]
+    kettle_c: float  # water in the kettle [deg C]
+    water_ml: float | None  # water poured on [ml]
+    rest_s: float | None  # from the end of this pour to the filling of the next [s]
+    ratings: Mapping[str, float]  # descriptor key to intensity in the mouth [points, 0 to 10]
+    noted: frozenset[str]  # descriptor keys present but not rated
+    tasted: bool  # False for a pour that nobody drank, such as a discarded rinse
+    kettle_read: bool = True  # False where nobody read the kettle and `kettle_c` is what it usually is
 
 
 @dataclass(frozen=True, slots=True)
 class Brew:
-    """One session: one portion of leaf, one taster, its pours.
+    """One session: one portion of leaf, one taster, its pours."""
 
-    Parameters
-    ----------
-    session, taster : str
-        Identifiers; only compared, never shown as names.
-    shop : str or None
-        Where it was brewed.
-    leaf_g, vessel_ml : float
-        Dry leaf [g] and what the vessel holds [ml].
-    vessel_material : str
-        A key of :data:`tastings.maths.brewing.heat.MATERIALS`; an unknown one counts as porcelain.
-    vessel_g : float or None
-        Mass of the vessel with its lid. [g]
-    warmed : bool
-        Rinsed with boiling water before the leaf went in.
-    room_c, altitude_m : float or None
-        Air [deg C] and height above the sea [m].
-    ending : str or None
-        ``spent`` when the leaf was exhausted, ``stopped`` when the taster stopped earlier, None when not noted.
-    more_low, more_high : int or None
-        The taster's guess of how many infusions the leaf still had.
-    pours : tuple[Pour, ...]
-        In any order.
-    form : str
-        Of the lot's leaf, as the lot has it; empty while not known.
-    """
-
+    # session, taster: identifiers; only compared, never shown as names
     session: str
     taster: str
-    shop: str | None
-    leaf_g: float
-    vessel_ml: float
-    vessel_material: str
-    vessel_g: float | None
-    warmed: bool
-    room_c: float | None
-    altitude_m: float | None
+    shop: str | None  # where it was brewed
+    leaf_g: float  # dry leaf [g]
+    vessel_ml: float  # what the vessel holds [ml]
+    vessel_material: str  # a key of `tastings.maths.brewing.heat.MATERIALS`; an unknown one counts as porcelain
+    vessel_g: float | None  # mass of the vessel with its lid [g]
+    warmed: bool  # rinsed with boiling water before the leaf went in
+    room_c: float | None  # air [deg C]
+    altitude_m: float | None  # height above the sea [m]
+    # `spent` when the leaf was exhausted, `stopped` when the taster stopped earlier, None when not noted
     ending: str | None
+    # more_low, more_high: the taster's guess of how many infusions the leaf still had
     more_low: int | None
     more_high: int | None
-    pours: tuple[Pour, ...]
-    form: str = ""
+    pours: tuple[Pour, ...]  # in any order
+    form: str = ""  # of the lot's leaf, as the lot has it; empty while not known
 
 
 @dataclass(frozen=True, slots=True)
 class TasterScale:
-    """How a taster uses the scale: a rating is ``offset`` plus ``gain`` times the team's common scale.
+    """How a taster uses the scale: a rating is ``offset`` plus ``gain`` times the team's common scale."""
 
-    Parameters
-    ----------
-    gain, gain_sd : float
-        Gain and its standard deviation; the default is that of a taster not calibrated yet. [1]
-    offset, offset_sd : float
-        Offset and its standard deviation. [points]
-    """
-
+    # gain, gain_sd: gain and its standard deviation; the default is that of a taster not calibrated yet [1]
     gain: float = 1.0
+    # offset, offset_sd: offset and its standard deviation [points]
     offset: float = 0.0
     gain_sd: float = 0.15
     offset_sd: float = 0.5

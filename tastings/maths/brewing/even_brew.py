@@ -36,22 +36,13 @@ MOST_INFUSIONS = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EvenBrew:
-    """One even brew.
+    """One even brew."""
 
-    Parameters
-    ----------
-    leaf_g, vessel_ml, kettle_c : float
-        Leaf, bowl and water. [g, ml, deg C]
-    rinse_s : float or None
-        Contact of the rinse; None without one. [s]
-    contact_s : float
-        Contact of each infusion. [s]
-    """
-
+    # leaf_g, vessel_ml, kettle_c: leaf, bowl and water [g, ml, deg C]
     leaf_g: float
     kettle_c: float
-    contact_s: float
-    rinse_s: float | None = None
+    contact_s: float  # contact of each infusion [s]
+    rinse_s: float | None = None  # contact of the rinse; None without one [s]
     vessel_ml: float = EVEN_VESSEL_ML
 
     def brew(self, *, infusions: int = EVEN_INFUSIONS) -> Brew:

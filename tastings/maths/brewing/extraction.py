@@ -241,22 +241,16 @@ def cup_strength_by_leaf(steeping: Steeping, *, k_per_min: FloatArray, tau_s: Fl
 
 @dataclass(frozen=True, slots=True)
 class DrawnLeaves:
-    """Leaves given one by one, as some pours have left them; strengths of the next pour for many contact times at once.
+    """Leaves given one by one, as some pours have left them: strengths of the next pour for many contacts at once."""
 
-    Parameters
-    ----------
-    k_per_min, tau_s, b : float64[n_leaves]
-        Extraction rate [1/min at 100 deg C], wetting lag [s] and slope of the logarithm of taste of each.
-    contact_s : float
-        Contact of the pours before. [s]
-    effective_s, left : float64[n_leaves]
-        Effective extraction time of these [s], and the share of its content that each leaf still has.
-    """
-
+    # k_per_min, tau_s, b, float64[n_leaves]: extraction rate [1/min at 100 deg C], wetting lag [s] and slope of the
+    # logarithm of taste of each
     k_per_min: FloatArray
     tau_s: FloatArray
     b: FloatArray
-    contact_s: float
+    contact_s: float  # contact of the pours before [s]
+    # effective_s, left, float64[n_leaves]: effective extraction time of these [s], and the share of its content that
+    # each leaf still has
     effective_s: FloatArray
     left: FloatArray
 

@@ -72,25 +72,14 @@ REFERENCE_G_PER_ML = 5.0 / 110.0
 
 @dataclass(frozen=True, slots=True)
 class Steeping:
-    """Contact, temperature and extraction rate of each pour of one session, in pouring order.
+    """Contact, temperature and extraction rate of each pour of one session, in pouring order."""
 
-    Parameters
-    ----------
-    contact_s : float64[n_pours]
-        Contact time. [s]
-    start_c, end_c : float64[n_pours]
-        Temperature of the liquor after mixing, and when the pot is half empty. [deg C]
-    rate : float64[n_pours]
-        Mean Arrhenius factor over the contact time. [1 at a constant 100 deg C]
-    ratio : float64[n_pours]
-        Leaf per water. [1 at 5 g in 110 ml]
-    """
-
-    contact_s: FloatArray
+    contact_s: FloatArray  # float64[n_pours]: contact time [s]
+    # start_c, end_c, float64[n_pours]: temperature of the liquor after mixing, and when the pot is half empty [deg C]
     start_c: FloatArray
     end_c: FloatArray
-    rate: FloatArray
-    ratio: FloatArray
+    rate: FloatArray  # float64[n_pours]: mean Arrhenius factor over the contact time [1 at a constant 100 deg C]
+    ratio: FloatArray  # float64[n_pours]: leaf per water [1 at 5 g in 110 ml]
 
 
 def contact_s(pour: Pour) -> float:

@@ -42,34 +42,21 @@ LEAST_SD = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """One descriptor of the arrived lot against the sample, means of the first eight even-brew cups.
-
-    Parameters
-    ----------
-    descriptor : str
-        Its key.
-    sample, arrived : float
-        Means. [points]
-    difference, low, high : float
-        Arrived less sample, with its central 80 %. [points]
-    p, p_adjusted : float
-        Two-sided probability of so large a difference by chance, alone and among all descriptors (Holm).
-    detectable : float
-        The difference that would have been called one with probability 0.8. [points]
-    within : bool
-        Whether it is known to lie within what is noticeable.
-    """
+    """One descriptor of the arrived lot against the sample, means of the first eight even-brew cups."""
 
     descriptor: str
+    # sample, arrived: means [points]
     sample: float
     arrived: float
+    # difference, low, high: arrived less sample, with its central 80 % [points]
     difference: float
     low: float
     high: float
+    # p, p_adjusted: two-sided probability of so large a difference by chance, alone and among all descriptors (Holm)
     p: float
     p_adjusted: float
-    detectable: float
-    within: bool
+    detectable: float  # the difference that would have been called one with probability 0.8 [points]
+    within: bool  # whether it is known to lie within what is noticeable
 
     @property
     def different(self) -> bool:
@@ -79,29 +66,16 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class ArrivalCheck:
-    """Whether the arrived lot is the tea of its sample.
-
-    Parameters
-    ----------
-    verdict : str
-        ``same``, ``different`` or ``cannot_tell``.
-    sample_sessions, arrived_sessions, shared_tasters : int
-        What it rests on.
-    compared : tuple[Compared, ...]
-        In the order asked for.
-    not_compared : tuple[str, ...]
-        Descriptors that were not rated on both sides.
-    sessions_each : int or None
-        How many sessions of each would settle it if they are the same; None when it is settled or nothing can be
-        compared.
-    """
+    """Whether the arrived lot is the tea of its sample."""
 
     verdict: Verdict
+    # sample_sessions, arrived_sessions, shared_tasters: what it rests on
     sample_sessions: int
     arrived_sessions: int
     shared_tasters: int
-    compared: tuple[Compared, ...]
-    not_compared: tuple[str, ...]
+    compared: tuple[Compared, ...]  # in the order asked for
+    not_compared: tuple[str, ...]  # descriptors that were not rated on both sides
+    # how many sessions of each would settle it if they are the same; None when it is settled or nothing can be compared
     sessions_each: int | None
 
     @property

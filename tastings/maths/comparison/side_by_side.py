@@ -51,47 +51,28 @@ class Difference:
     Liking is the mean over each group's own cups worth drinking, however many these are: a tea that gives three good
     cups is not liked less for a fourth that nobody would pour. Small differences are likelier before anything is tasted
     (:data:`DIFFERENCE_SD`), so this one is smaller than between the two curves, the more so the less is known.
-
-    Parameters
-    ----------
-    descriptor : str
-        Its key.
-    mean, low, high : float
-        First less second, with its central 80 %. [points]
-    probability_more : float
-        That the first has more.
     """
 
     descriptor: str
+    # mean, low, high: first less second, with its central 80 % [points]
     mean: float
     low: float
     high: float
-    probability_more: float
+    probability_more: float  # that the first has more
 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two groups compared.
-
-    Parameters
-    ----------
-    first, second : str
-        Their names.
-    shared_tasters : int
-        Who tasted both.
-    outlasts, outlasted : float or None
-        Probability that the first has more worthwhile even-brew infusions, or fewer; what is missing to 1 is the
-        probability of as many, counted up to the 24th. None when one of them has no rated strength.
-    differences : tuple[Difference, ...]
-        Of the descriptors rated in both.
-    """
+    """Two groups compared."""
 
     first: str
     second: str
-    shared_tasters: int
+    shared_tasters: int  # who tasted both
+    # outlasts, outlasted: Probability that the first has more worthwhile even-brew infusions, or fewer; what is missing
+    # to 1 is the probability of as many, counted up to the 24th. None when one of them has no rated strength.
     outlasts: float | None
     outlasted: float | None
-    differences: tuple[Difference, ...]
+    differences: tuple[Difference, ...]  # of the descriptors rated in both
 
     def more(self, descriptor: str) -> float | None:
         """Return the probability that the first group has more of a descriptor; None unless both rated it."""
@@ -128,19 +109,12 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Sides:
-    """Draws of one descriptor in two groups, what cancels between them left out.
+    """Draws of one descriptor in two groups, what cancels between them left out."""
 
-    Parameters
-    ----------
-    first, second : Draws
-        Independent of each other.
-    spread : float
-        Standard deviation of what their difference is uncertain by beyond the draws. [points]
-    """
-
+    # first, second: independent of each other
     first: CurveDraws
     second: CurveDraws
-    spread: float
+    spread: float  # standard deviation of what their difference is uncertain by beyond the draws [points]
 
     def means(self, even: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return each side's draws of the mean over the cups given, float64[n_draws] each. [points]."""

@@ -26,41 +26,19 @@ class TriangleError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Triangle:
-    """The answer of a triangle test.
+    """The answer of a triangle test."""
 
-    Parameters
-    ----------
-    n_correct, n_tests : int
-        Right answers, of how many.
-    p : float
-        Probability of at least so many right answers when the teas are equal.
-    alpha : float
-        Accepted probability of calling equal teas different.
-    least_correct : int or None
-        Right answers needed to call them different; None when no number would do.
-    different : bool
-        Whether there were that many.
-    distinguishers, power : float
-        Proportion of people to be found out, and the probability that this many tests find them out.
-    target_power : float
-        The power wanted.
-    needed : int or None
-        Tests needed for that; None when 5,000 are not enough.
-    found_distinguishers : float
-        Best guess of the proportion who told them apart. [0 to 1]
-    """
-
-    n_correct: int
-    n_tests: int
-    p: float
-    alpha: float
-    least_correct: int | None
-    different: bool
-    distinguishers: float
-    power: float
+    n_correct: int  # right answers
+    n_tests: int  # of how many
+    p: float  # probability of at least so many right answers when the teas are equal
+    alpha: float  # accepted probability of calling equal teas different
+    least_correct: int | None  # right answers needed to call them different; None when no number would do
+    different: bool  # whether there were that many
+    distinguishers: float  # proportion of people to be found out
+    power: float  # probability that this many tests find them out
     target_power: float
-    needed: int | None
-    found_distinguishers: float
+    needed: int | None  # tests needed for that; None when 5,000 are not enough
+    found_distinguishers: float  # best guess of the proportion who told them apart [0 to 1]
 
 
 def triangle(*, n_correct: int, n_tests: int, alpha: float = ALPHA, distinguishers: float = DISTINGUISHERS) -> Triangle:

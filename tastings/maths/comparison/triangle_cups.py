@@ -15,18 +15,10 @@ MOST_SETS = 300
 
 @dataclass(frozen=True, slots=True)
 class CupSet:
-    """Three cups for one answer.
+    """Three cups for one answer."""
 
-    Parameters
-    ----------
-    codes : tuple of int
-        One for each cup, in serving order; no other cup of the test has them. [100 to 999]
-    teas : tuple of int
-        The tea in each cup: 0 or 1.
-    """
-
-    codes: tuple[int, ...]
-    teas: tuple[int, ...]
+    codes: tuple[int, ...]  # one for each cup, in serving order; no other cup of the test has them [100 to 999]
+    teas: tuple[int, ...]  # the tea in each cup: 0 or 1
 
     @property
     def odd(self) -> int:

@@ -20,29 +20,17 @@ LEAST_RATINGS = 2
 
 @dataclass(frozen=True, slots=True)
 class CounterfactualPoint:
-    """One infusion of a lot as its ratings show it, and on the even brew.
-
-    Parameters
-    ----------
-    infusion : int
-        From 1.
-    ratings, departed : int
-        How many ratings, and how many of them the brewing moved by a tenth of a point or more.
-    shown, without : float
-        Mean of the ratings as given, and the even-brew curve. [points, 0 to 10]
-    brewing : float
-        What the brewing added to the even-brew cup, on average over the ratings. [points]
-    contact_s : float
-        How long the water was on the leaf, on average over the ratings. [s]
-    """
+    """One infusion of a lot as its ratings show it, and on the even brew."""
 
     infusion: int
+    # ratings, departed: how many ratings, and how many of them the brewing moved by a tenth of a point or more
     ratings: int
     departed: int
+    # shown, without: mean of the ratings as given, and the even-brew curve [points, 0 to 10]
     shown: float
     without: float
-    brewing: float
-    contact_s: float
+    brewing: float  # what the brewing added to the even-brew cup, on average over the ratings [points]
+    contact_s: float  # how long the water was on the leaf, on average over the ratings [s]
 
 
 @dataclass(frozen=True, slots=True)

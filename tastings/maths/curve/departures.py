@@ -29,43 +29,21 @@ Kind = Literal["cool_water", "long_steep", "short_steep", "leaf_ratio", "cold_ve
 
 @dataclass(frozen=True, slots=True)
 class Departure:
-    """One way in which a cup was not brewed like the others.
-
-    Parameters
-    ----------
-    session : str
-        Of the brew.
-    infusion : int
-        The pour; for what holds through a whole session, its first tasted infusion.
-    kind : str
-        ``cool_water``, ``long_steep``, ``short_steep``, ``leaf_ratio`` or ``cold_vessel``.
-    effect : float
-        What it did to the cup's strength; through a whole session, the mean over its tasted infusions. [points]
-    whole_session : bool
-        Whether it holds through the whole session.
-    n_cups : int
-        How many cups the effect is the mean of.
-    was : float
-        The heat [deg C], contact [s] or water on the leaf [ml] that departs.
-    usual : float or None
-        What it departs from, in the same unit: for a whole session the even brew's; None for its leaf ratio.
-    leaf_g, ratio : float or None
-        For the leaf ratio of a whole session: leaf, and its ratio to water as a multiple of the even brew's.
-    at_boiling_point : bool
-        Whether the water was cool because it boils there at that heat.
-    """
+    """One way in which a cup was not brewed like the others."""
 
     session: str
-    infusion: int
+    infusion: int  # the pour; for what holds through a whole session, its first tasted infusion
     kind: Kind
+    # what it did to the cup's strength; through a whole session, the mean over its tasted infusions [points]
     effect: float
-    whole_session: bool
-    n_cups: int
-    was: float
+    whole_session: bool  # whether it holds through the whole session
+    n_cups: int  # how many cups the effect is the mean of
+    was: float  # the heat [deg C], contact [s] or water on the leaf [ml] that departs
+    # what it departs from, in the same unit: for a whole session the even brew's; None for its leaf ratio
     usual: float | None = None
-    leaf_g: float | None = None
-    ratio: float | None = None
-    at_boiling_point: bool = False
+    leaf_g: float | None = None  # leaf, for the leaf ratio of a whole session
+    ratio: float | None = None  # its ratio to water as a multiple of the even brew's
+    at_boiling_point: bool = False  # whether the water was cool because it boils there at that heat
 
 
 @dataclass(frozen=True, slots=True)

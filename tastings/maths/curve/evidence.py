@@ -49,55 +49,25 @@ Reason = Literal[
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A session, or one infusion of it, whose ratings are not used.
-
-    Parameters
-    ----------
-    session : str
-        Its id.
-    infusion : int or None
-        None for the whole session.
-    reason : str
-        Code of the reason.
-    values : dict[str, float]
-        The reason's figures, units in their names.
-    descriptor : str or None
-        Of an ``outlier``: the descriptor whose curve does without the session.
-    """
+    """A session, or one infusion of it, whose ratings are not used."""
 
     session: str
-    infusion: int | None
+    infusion: int | None  # None for the whole session
     reason: Reason
-    values: dict[str, float] = field(default_factory=dict)
-    descriptor: str | None = None
+    values: dict[str, float] = field(default_factory=dict)  # the reason's figures, units in their names
+    descriptor: str | None = None  # of an `outlier`: the descriptor whose curve does without the session
 
 
 @dataclass(frozen=True)  # no slots: the cups are computed when first asked for
 class PreparedSession:
-    """One usable session with its pours in order, none missing.
-
-    Parameters
-    ----------
-    brew : Brew
-        As given.
-    pours : tuple[Pour, ...]
-        In pouring order; filled-in ones are not tasted and have no ratings.
-    steeping : Steeping
-        What each pour was to the leaf.
-    scales : Mapping[str, TasterScale]
-        How the session's taster uses the scale, by descriptor.
-    n_tasters : Mapping[str, int]
-        How many tasters the team has, by descriptor, where that is known.
-    grid : Grid
-        Where its cups are computed.
-    """
+    """One usable session with its pours in order, none missing."""
 
     brew: Brew
-    pours: tuple[Pour, ...]
-    steeping: Steeping
-    scales: Mapping[str, TasterScale]
-    n_tasters: Mapping[str, int]
-    grid: Grid
+    pours: tuple[Pour, ...]  # in pouring order; filled-in ones are not tasted and have no ratings
+    steeping: Steeping  # what each pour was to the leaf
+    scales: Mapping[str, TasterScale]  # how the session's taster uses the scale, by descriptor
+    n_tasters: Mapping[str, int]  # how many tasters the team has, by descriptor, where that is known
+    grid: Grid  # where its cups are computed
 
     @cached_property
     def cups(self) -> FloatArray:

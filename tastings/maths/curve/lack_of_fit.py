@@ -37,21 +37,11 @@ class Residuals:
 
 @dataclass(frozen=True, slots=True)
 class LackOfFit:
-    """A smooth deviation of the even-brew curve from the extraction model.
+    """A smooth deviation of the even-brew curve from the extraction model."""
 
-    Parameters
-    ----------
-    mean : float64[n_infusions]
-        To be added to the model's curve. [points]
-    root : float64[n_infusions, n_infusions]
-        Cholesky factor of its covariance. [points]
-    worst : int
-        The infusion that is furthest off.
-    """
-
-    mean: FloatArray
-    root: FloatArray
-    worst: int
+    mean: FloatArray  # float64[n_infusions]: to be added to the model's curve [points]
+    root: FloatArray  # float64[n_infusions, n_infusions]: Cholesky factor of its covariance [points]
+    worst: int  # the infusion that is furthest off
 
     def applied(self, cups: FloatArray) -> FloatArray:
         """Return each draw of the curve, float64[n_draws, at least n_infusions], with a draw of the deviation."""

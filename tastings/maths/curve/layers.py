@@ -26,26 +26,15 @@ NOT_FLAVOURS = frozenset({"strength", "liking", "thin", "finish", "aroma", "body
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """The flavours of one even-brew infusion.
-
-    Parameters
-    ----------
-    infusion : int
-        From 1.
-    leading : tuple[str, ...]
-        Up to three descriptors, strongest first, each at least 1 point and 0.6 of the strongest.
-    new, gone : tuple[str, ...]
-        Those that reach 1 point here, or fall below it, compared with the infusion before. One that is back at the next
-        infusion is neither gone nor new: a single cup is too little to tell.
-    richness : float
-        Effective number of descriptors that reach 1 point. [0 for none]
-    """
+    """The flavours of one even-brew infusion."""
 
     infusion: int
-    leading: tuple[str, ...]
+    leading: tuple[str, ...]  # up to three descriptors, strongest first, each at least 1 point and 0.6 of the strongest
+    # new, gone: Those that reach 1 point here, or fall below it, compared with the infusion before. One that is back at
+    # the next infusion is neither gone nor new: a single cup is too little to tell.
     new: tuple[str, ...]
     gone: tuple[str, ...]
-    richness: float
+    richness: float  # effective number of descriptors that reach 1 point [0 for none]
 
 
 def rated_weights(mean: FloatArray, *, ratings: int) -> FloatArray:

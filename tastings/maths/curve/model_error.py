@@ -49,24 +49,12 @@ _UNKNOWN = TasterScale()
 
 @dataclass(frozen=True, slots=True)
 class ModelError:
-    """What a lot's curve of one attribute may depart from the extraction model by.
+    """What a lot's curve of one attribute may depart from the extraction model by."""
 
-    Parameters
-    ----------
-    mean : float64[n_infusions]
-        Of the error. [points]
-    root : float64[n_infusions, n_infusions]
-        Cholesky factor of its covariance. [points]
-    last : int
-        The last infusion that anybody rated.
-    lack_of_fit : LackOfFit or None
-        None while the ratings follow the model.
-    """
-
-    mean: FloatArray
-    root: FloatArray
-    last: int
-    lack_of_fit: LackOfFit | None
+    mean: FloatArray  # float64[n_infusions]: of the error [points]
+    root: FloatArray  # float64[n_infusions, n_infusions]: Cholesky factor of its covariance [points]
+    last: int  # the last infusion that anybody rated
+    lack_of_fit: LackOfFit | None  # None while the ratings follow the model
 
     @classmethod
     def of(cls, infusions: Iterable[int], *, strength: FloatArray) -> "ModelError":

@@ -34,38 +34,28 @@ QuestionCode = Literal[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextSession:
-    """What is open, with its figures.
+    """What is open, with its figures."""
 
-    Parameters
-    ----------
-    code : str
-        ``first_session``; ``rate_strength``, which nobody has rated; ``pour_further`` than ``reach``, for infusion
-        ``high`` may still be worth drinking; ``second_taster``; ``join_late``: whether tired tasters or the leaf weaken
-        late cups is open, so one taster joins at ``infusion``; ``profile``: ``labels`` are not told apart;
-        ``infusion``, whose interval is wide; ``heat``, which was always the same; ``little`` is open.
-    reach, infusion, sessions : int or None
-        Last infusion rated; the least certain one, or that at which a taster joins; how many sessions there are.
-    steeps_low, steeps_high : int or None
-        An 80 % range of the last infusion worth drinking.
-    low, high : float or None
-        Interval of the strength of ``infusion`` [points], or of the kettle's heat [deg C].
-    labels : tuple[str, ...]
-        The two likeliest profiles, with ``probabilities``; of ``join_late`` that of fatigue alone.
-    within : float or None
-        To within how much the strength of every infusion is known. [points]
-    """
-
+    # `first_session`; `rate_strength`, which nobody has rated; `pour_further` than `reach`, for infusion
+    # `high` may still be worth drinking; `second_taster`; `join_late`: whether tired tasters or the leaf weaken
+    # late cups is open, so one taster joins at `infusion`; `profile`: `labels` are not told apart; `infusion`,
+    # whose interval is wide; `heat`, which was always the same; `little` is open
     code: QuestionCode
+    # reach, infusion, sessions: last infusion rated; the least certain one, or that at which a taster joins; how many
+    # sessions there are
     reach: int | None = None
     infusion: int | None = None
     sessions: int | None = None
+    # steeps_low, steeps_high: an 80 % range of the last infusion worth drinking
     steeps_low: int | None = None
     steeps_high: int | None = None
+    # low, high: interval of the strength of `infusion` [points], or of the kettle's heat [deg C]
     low: float | None = None
     high: float | None = None
+    # the two likeliest profiles, with `probabilities`; of `join_late` that of fatigue alone
     labels: tuple[str, ...] = ()
     probabilities: tuple[float, ...] = ()
-    within: float | None = None
+    within: float | None = None  # to within how much the strength of every infusion is known [points]
 
 
 def next_session(  # noqa: PLR0913 - all that is known of the lot so far

@@ -88,27 +88,17 @@ class CurveDraws:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """Node weights times a normal in the level ``a``.
+    """Node weights times a normal in the level ``a``."""
 
-    Parameters
-    ----------
-    weights, mean, sd : float64[n_sigma, n_nodes] or float64[2 n_sigma, n_nodes]
-        Weight of each node (they sum to 1) and the normal of ``a`` there; the second half of the rows is for a slope of
-        the cups' order (:mod:`tastings.maths.curve.order_slope`). [points]
-    slope : float
-        That slope on average, given that there is one. [points a cup]
-    slope_evidence : SlopeEvidence or None
-        What these ratings say of it; None where no slope was looked for.
-    outliers : tuple[int, ...]
-        Places of the sessions that were left out (:mod:`tastings.maths.curve.outliers`).
-    """
-
+    # weights, mean, sd: float64[n_sigma, n_nodes] or float64[2 n_sigma, n_nodes]: weight of each node (they sum to 1)
+    # and the normal of `a` there; the second half of the rows is for a slope of the cups' order
+    # (`tastings.maths.curve.order_slope`) [points]
     weights: FloatArray
     mean: FloatArray
     sd: FloatArray
-    outliers: tuple[int, ...] = ()
-    slope: float = 0.0
-    slope_evidence: SlopeEvidence | None = None
+    outliers: tuple[int, ...] = ()  # places of the sessions that were left out (`tastings.maths.curve.outliers`)
+    slope: float = 0.0  # that slope on average, given that there is one [points a cup]
+    slope_evidence: SlopeEvidence | None = None  # what these ratings say of it; None where no slope was looked for
 
     @property
     def slope_probability(self) -> float:

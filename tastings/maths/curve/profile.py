@@ -34,22 +34,14 @@ Proceedings of Machine Learning Research 80:2796; from memory)."""
 
 @dataclass(frozen=True, slots=True)
 class CurveShapes:
-    """The shape of the even-brew curve at each node.
+    """The shape of the even-brew curve at each node."""
 
-    Parameters
-    ----------
-    label : int64[n_nodes]
-        Index into :data:`LABELS`.
-    peak, half : float64[n_nodes]
-        Infusion of the peak, and the first one after it below half of the peak. [infusions from 1, inf if never]
-    rise : float64[n_nodes]
-        Peak over the first infusion. [at least 1]
-    """
-
-    label: IntArray
+    label: IntArray  # int64[n_nodes]: index into `LABELS`
+    # peak, half, float64[n_nodes]: infusion of the peak, and the first one after it below half of the peak [infusions
+    # from 1, inf if never]
     peak: FloatArray
     half: FloatArray
-    rise: FloatArray
+    rise: FloatArray  # float64[n_nodes]: peak over the first infusion [at least 1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,26 +50,15 @@ class Profile:
 
     Of a curve that is shown, they are those of its mean, unless that has another label
     (`tastings.maths.curve.estimate`).
-
-    Parameters
-    ----------
-    label : str
-        One of :data:`LABELS` when its probability is at least 0.6 and its odds are at least three times those before
-        anything was tasted, else ``undecided``.
-    probability : dict[str, float]
-        Of each label; they sum to 1.
-    peak_infusion : int
-        Where the curve is highest. [infusions from 1]
-    rise : float
-        Peak over the first infusion. [at least 1]
-    half_strength_infusion : int or None
-        First infusion below half of the peak, None when it comes after the last even-brew infusion.
     """
 
+    # one of `LABELS` when its probability is at least 0.6 and its odds are at least three times those before
+    # anything was tasted, else `undecided`
     label: str
-    probability: dict[str, float]
-    peak_infusion: int
-    rise: float
+    probability: dict[str, float]  # of each label; they sum to 1
+    peak_infusion: int  # where the curve is highest [infusions from 1]
+    rise: float  # peak over the first infusion [at least 1]
+    # first infusion below half of the peak, None when it comes after the last even-brew infusion
     half_strength_infusion: int | None
 
 

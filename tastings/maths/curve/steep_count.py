@@ -17,22 +17,14 @@ LEVEL = 0.8
 
 @dataclass(frozen=True, slots=True)
 class Steeps:
-    """How many even-brew infusions are worth drinking.
+    """How many even-brew infusions are worth drinking."""
 
-    Parameters
-    ----------
-    recommended : int or None
-        The largest n worth drinking with probability at least 0.5; 0 when none is; None when nobody rated the strength.
-    low, high : int or None
-        The narrowest range of the last infusion worth drinking that is at least 80 % probable.
-    finish_line : float
-        Strength below which a cup is not worth drinking. [points, 0 to 10]
-    """
-
+    # the largest n worth drinking with probability at least 0.5; 0 when none is; None when nobody rated the strength
     recommended: int | None
+    # low, high: the narrowest range of the last infusion worth drinking that is at least 80 % probable
     low: int | None
     high: int | None
-    finish_line: float
+    finish_line: float  # strength below which a cup is not worth drinking [points, 0 to 10]
 
 
 def count_worthwhile(

@@ -54,38 +54,17 @@ N_PRODUCTS = 10
 
 @dataclass(frozen=True, slots=True)
 class SessionRatings:
-    """The ratings of one attribute in one session.
+    """The ratings of one attribute in one session."""
 
-    Parameters
-    ----------
-    taster : str
-        Who rated.
-    scale : TasterScale
-        How the taster uses the scale.
-    steeping : Steeping
-        Of every pour of the session.
-    index : intp[n_ratings]
-        Positions of the pours rated.
-    ratings : float64[n_ratings]
-        Ratings less the taster's offset. [points]
-    censored : float64[n_ratings]
-        -1 for a rating at the lower end of the scale, 1 at the upper, 0 between.
-    order : float64[n_ratings]
-        How many cups of the session were tasted before. [cups]
-    n_tasters : int or None
-        How many tasters the team has; None while that is not known.
-    has_session_effect : bool
-        Whether a gain and a shift of the session's own are integrated out; not where the caller allows for them.
-    """
-
-    taster: str
-    scale: TasterScale
-    steeping: Steeping
-    index: IndexArray
-    ratings: FloatArray
-    censored: FloatArray
-    order: FloatArray
-    n_tasters: int | None = None
+    taster: str  # who rated
+    scale: TasterScale  # how the taster uses the scale
+    steeping: Steeping  # of every pour of the session
+    index: IndexArray  # intp[n_ratings]: positions of the pours rated
+    ratings: FloatArray  # float64[n_ratings]: ratings less the taster's offset [points]
+    censored: FloatArray  # float64[n_ratings]: -1 for a rating at the lower end of the scale, 1 at the upper, 0 between
+    order: FloatArray  # float64[n_ratings]: how many cups of the session were tasted before [cups]
+    n_tasters: int | None = None  # how many tasters the team has; None while that is not known
+    # whether a gain and a shift of the session's own are integrated out; not where the caller allows for them
     has_session_effect: bool = True
 
     def cups(self, of_all_pours: FloatArray) -> FloatArray:

@@ -18,26 +18,17 @@ LEAST_CHANGE = 0.3
 
 @dataclass(frozen=True, slots=True)
 class TurningPoint:
-    """Where the leading flavours change most.
+    """Where the leading flavours change most."""
 
-    Parameters
-    ----------
-    after : int
-        The last infusion before the change.
-    going, coming, staying : tuple[str, ...]
-        Keys that lead in most infusions up to it and not after, after it and not before, and in most of both; the most
-        constant first.
-    left : tuple[str, ...]
-        Keys that lead in most infusions after it and not before without having grown stronger: the others fade.
-    gone_after : tuple[int, ...]
-        The last infusion that each of ``going`` leads; ``after`` for one that leads the very last.
-    """
-
-    after: int
+    after: int  # the last infusion before the change
+    # going, coming, staying: keys that lead in most infusions up to it and not after, after it and not before, and in
+    # most of both; the most constant first
     going: tuple[str, ...]
     coming: tuple[str, ...]
     staying: tuple[str, ...]
+    # keys that lead in most infusions after it and not before without having grown stronger: the others fade
     left: tuple[str, ...] = ()
+    # the last infusion that each of `going` leads; `after` for one that leads the very last
     gone_after: tuple[int, ...] = ()
 
 

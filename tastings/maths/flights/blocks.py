@@ -23,28 +23,15 @@ _LOG_RATIOS = (-9.0, 9.0)
 
 @dataclass(frozen=True, slots=True)
 class BlockMeans:
-    """Lots' means and their uncertainty.
+    """Lots' means and their uncertainty."""
 
-    Parameters
-    ----------
-    lots : tuple[str, ...]
-        In the order of their names.
-    means : float64[n_lots]
-        At the mean of the covariates. [points]
-    covariance : float64[n_lots, n_lots]
-        Of the means. [points^2]
-    block_variance, noise_variance : float
-        Variance components. [points^2]
-    degrees_of_freedom : int
-        Of the noise within blocks.
-    """
-
-    lots: tuple[str, ...]
-    means: FloatArray
-    covariance: FloatArray
+    lots: tuple[str, ...]  # in the order of their names
+    means: FloatArray  # float64[n_lots]: at the mean of the covariates [points]
+    covariance: FloatArray  # float64[n_lots, n_lots]: of the means [points^2]
+    # block_variance, noise_variance: variance components [points^2]
     block_variance: float
     noise_variance: float
-    degrees_of_freedom: int
+    degrees_of_freedom: int  # of the noise within blocks
 
     def difference_sd(self) -> FloatArray:
         """Return the standard error of every difference, float64[n_lots, n_lots]. [points]."""

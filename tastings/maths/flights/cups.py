@@ -17,25 +17,14 @@ class CupError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Cup:
-    """One cup tasted blind.
+    """One cup tasted blind."""
 
-    Parameters
-    ----------
-    lot, taster : str
-        What was in it and who tasted it.
-    sitting : str
-        One sitting of one taster; no two tasters share one.
-    position : int
-        1 is the first cup of the sitting.
-    score : float
-        On the scale of the flight. [points]
-    """
-
+    # lot, taster: what was in it and who tasted it
     lot: str
     taster: str
-    sitting: str
-    position: int
-    score: float
+    sitting: str  # one sitting of one taster; no two tasters share one
+    position: int  # 1 is the first cup of the sitting
+    score: float  # on the scale of the flight [points]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,30 +32,19 @@ class ServedCups:
     """All cups of a flight as arrays, ordered by sitting and position.
 
     Lots are counted from 0 in the order in which they come up there, so that their names matter to no figure.
-
-    Parameters
-    ----------
-    lots, tasters, sittings : tuple[str, ...]
-        Names; a lot without a cup stands at the end.
-    score : float64[n_cups]
-        [points]
-    lot, taster, sitting : intp[n_cups]
-        Indices into the names.
-    previous : intp[n_cups]
-        The lot tasted just before in the sitting; -1 for the first.
-    position : float64[n_cups]
-        Place in the sitting.
     """
 
+    # lots, tasters, sittings: names; a lot without a cup stands at the end
     lots: tuple[str, ...]
     tasters: tuple[str, ...]
     sittings: tuple[str, ...]
-    score: FloatArray
+    score: FloatArray  # float64[n_cups]: [points]
+    # lot, taster, sitting, intp[n_cups]: indices into the names
     lot: IndexArray
     taster: IndexArray
     sitting: IndexArray
-    previous: IndexArray
-    position: FloatArray
+    previous: IndexArray  # intp[n_cups]: the lot tasted just before in the sitting; -1 for the first
+    position: FloatArray  # float64[n_cups]: place in the sitting
 
     def sitting_taster(self) -> IndexArray:
         """Return whose each sitting is, intp[n_sittings]."""

@@ -23,33 +23,15 @@ MOST_LOTS = 8
 
 @dataclass(frozen=True, slots=True)
 class FurtherCups:
-    """One more sitting, and what it is expected to bring.
+    """One more sitting, and what it is expected to bring."""
 
-    Parameters
-    ----------
-    lots : tuple[str, ...]
-        Side by side, the likeliest to be best first.
-    times : int
-        How often each is tasted by each taster.
-    tasters : tuple[str, ...]
-        By whom, each in a sitting of their own.
-    cups : int
-        Cups in all.
-    gain : float
-        How much better the lot then chosen is expected to be. [points]
-    p_right : float
-        Expected probability that the lot then chosen is the best.
-    gain_p_right : float
-        How much more that is than now.
-    """
-
-    lots: tuple[str, ...]
-    times: int
-    tasters: tuple[str, ...]
+    lots: tuple[str, ...]  # side by side, the likeliest to be best first
+    times: int  # how often each is tasted by each taster
+    tasters: tuple[str, ...]  # by whom, each in a sitting of their own
     cups: int
-    gain: float
-    p_right: float
-    gain_p_right: float
+    gain: float  # how much better the lot then chosen is expected to be [points]
+    p_right: float  # expected probability that the lot then chosen is the best
+    gain_p_right: float  # how much more that is than now
 
 
 def further_cups(

@@ -27,23 +27,12 @@ _GAIN = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Allocation:
-    """What is poured, lots numbered from 0, and the cups whose lots may still change places.
+    """What is poured, lots numbered from 0, and the cups whose lots may still change places."""
 
-    Parameters
-    ----------
-    counts : int[n_lots, n_blocks]
-        Cups of each compared lot in each sitting; the sittings of a taster stand together, in order.
-    others : int[n_others, n_blocks]
-        Cups of lots not compared.
-    tasters : int[n_blocks]
-        Whose sitting it is.
-    lot, block : int[n_free]
-        Lot and sitting of each cup that is free, by sitting.
-    """
-
-    counts: IntArray
-    others: IntArray
-    tasters: IntArray
+    counts: IntArray  # cups of each compared lot in each sitting; the sittings of a taster stand together, in order
+    others: IntArray  # cups of lots not compared
+    tasters: IntArray  # whose sitting it is
+    # lot, block: lot and sitting of each cup that is free, by sitting
     lot: IntArray
     block: IntArray
 

@@ -35,41 +35,25 @@ N_WARM_UP, N_SAVED = 50, 150
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """Draws from the posterior, one row for each.
+    """Draws from the posterior, one row for each."""
 
-    Parameters
-    ----------
-    level : float64[n_draws]
-        What the team gives a lot of the common level at the middle of a sitting. [points]
-    lot : float64[n_draws, n_lots]
-        Lots' differences from the common level. [points]
-    shift : float64[n_draws, n_tasters]
-        What a taster's sittings lie above the team. [points]
-    gain : float64[n_draws, n_tasters]
-    carry_over : float64[n_draws]
-        Share of the previous lot still tasted.
-    position, first_cup : float64[n_draws]
-        Change from cup to cup, and of the first cup beside that. [points]
-    lot_sd, shift_sd, sitting_sd, gain_sd, taste_sd, noise_sd : float64[n_draws]
-        Spreads; noise of a usual taster. [points; of gains, none]
-    taster_noise_sd : float64[n_draws, n_tasters]
-        Each taster's noise. [points]
-    """
-
+    # float64[n_draws]: what the team gives a lot of the common level at the middle of a sitting [points]
     level: FloatArray
-    lot: FloatArray
-    shift: FloatArray
-    gain: FloatArray
-    carry_over: FloatArray
+    lot: FloatArray  # float64[n_draws, n_lots]: lots' differences from the common level [points]
+    shift: FloatArray  # float64[n_draws, n_tasters]: what a taster's sittings lie above the team [points]
+    gain: FloatArray  # float64[n_draws, n_tasters]
+    carry_over: FloatArray  # float64[n_draws]: share of the previous lot still tasted
+    # position, first_cup, float64[n_draws]: change from cup to cup, and of the first cup beside that [points]
     position: FloatArray
     first_cup: FloatArray
+    # lot_sd to noise_sd, float64[n_draws]: spreads [points; of gains, none]; noise of a usual taster
     lot_sd: FloatArray
     shift_sd: FloatArray
     sitting_sd: FloatArray
     gain_sd: FloatArray
     taste_sd: FloatArray
     noise_sd: FloatArray
-    taster_noise_sd: FloatArray
+    taster_noise_sd: FloatArray  # float64[n_draws, n_tasters]: each taster's noise [points]
 
     @classmethod
     def of(cls, design: Design, state: State, *, scale: float) -> "Draws":

@@ -37,26 +37,14 @@ class RankingError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class FriedmanTest:
-    """Whether tasters rank lots alike more than chance would have it.
+    """Whether tasters rank lots alike more than chance would have it."""
 
-    Parameters
-    ----------
-    name : str
-        ``Friedman`` for a full table, ``Durbin`` for balanced incomplete blocks, ``Skillings-Mack`` for any other.
-    statistic : float
-        Chi-squared, corrected for ties.
-    degrees_of_freedom : int
-        Lots that can be compared, less the groups they fall into when no taster links them.
-    p : float
-        Probability of so much agreement by chance; never 0.
-    tasters, lots : int
-        How many the table holds, those who tasted fewer than two lots left out.
-    """
-
+    # `Friedman` for a full table, `Durbin` for balanced incomplete blocks, `Skillings-Mack` for any other
     name: str
-    statistic: float
-    degrees_of_freedom: int
-    p: float
+    statistic: float  # chi-squared, corrected for ties
+    degrees_of_freedom: int  # lots that can be compared, less the groups they fall into when no taster links them
+    p: float  # probability of so much agreement by chance; never 0
+    # tasters, lots: how many the table holds, those who tasted fewer than two lots left out
     tasters: int
     lots: int
 

@@ -18,28 +18,15 @@ one. What is left over is shared by the lots close behind, so that a wrong choic
 
 @dataclass(frozen=True, slots=True)
 class Spreads:
-    """Standard deviations of what makes scores differ; None where these cups cannot tell. [points; of gain, none].
+    """Standard deviations of what makes scores differ; None where these cups cannot tell. [points; of gain, none]."""
 
-    Parameters
-    ----------
-    lots_sd : Estimate
-        Between lots.
-    shift_sd, gain_sd : Estimate or None
-        Between tasters' levels and between their gains; None for one taster.
-    sitting_sd : Estimate or None
-        Between sittings of one taster; None when nobody sat twice.
-    taste_sd : Estimate or None
-        Of a taster's own taste for a lot; None without a lot tasted twice by one taster.
-    noise_sd : Estimate
-        What is left in a usual taster's score; with the taste in it when that is None.
-    """
-
-    lots_sd: Estimate
+    lots_sd: Estimate  # between lots
+    # shift_sd, gain_sd: between tasters' levels and between their gains; None for one taster
     shift_sd: Estimate | None
     gain_sd: Estimate | None
-    sitting_sd: Estimate | None
-    taste_sd: Estimate | None
-    noise_sd: Estimate
+    sitting_sd: Estimate | None  # between sittings of one taster; None when nobody sat twice
+    taste_sd: Estimate | None  # of a taster's own taste for a lot; None without a lot tasted twice by one taster
+    noise_sd: Estimate  # what is left in a usual taster's score; with the taste in it when that is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,94 +47,46 @@ class TasterEffect:
 
 @dataclass(frozen=True, slots=True)
 class FlightResult:
-    """What the scores of a flight say by one measure.
+    """What the scores of a flight say by one measure."""
 
-    Parameters
-    ----------
-    standings : tuple[Standing, ...]
-        Of the lots that may be chosen, the highest adjusted mean first; empty without a cup.
-    controls : tuple[Standing, ...]
-        Of those that may not, the same way.
-    settled : bool
-        The leader's probability of being best is at least ``settled_at``, and there is another lot.
-    settled_at : float
-        :data:`SETTLED`.
-    expected_loss : float or None
-        Expected loss of choosing the leader now instead of the best lot. [points]
-    next : tuple[FurtherCups, ...]
-        Further cups by what they would bring, the whole team's first.
-    spreads : Spreads or None
-        Variance components as standard deviations; None without a cup.
-    tasters : tuple[TasterEffect, ...]
-        In the order of their names.
-    carry_over : Estimate or None
-        Share of the previous lot's difference from the level that is still in the score; below 0 where a good cup
-        makes the next one look worse. None when no cup followed another.
-    position, first_cup : Estimate or None
-        Change from each cup to the next, and what the first cup gets beside that; None for single cups. [points]
-    repeatability_sd : float or None
-        Of hidden duplicates; None without. [points]
-    friedman : FriedmanTest or None
-        Whether tasters rank the lots alike.
-    kendall_w : float or None
-        Concordance of the tasters who have tasted every lot; None for fewer than two.
-    rank_sums : Mapping[str, float] or None
-        ISO 8587's, of a full table.
-    rank_sum_difference : float or None
-        By how much two of them must differ.
-    page : PageTest or None
-        When an order was expected and at least two tasters have tasted all of it.
-    least_significant_difference : float or None
-        Of two lots' means by the mixed model with fixed lots, sittings as random blocks; a typical pair's. [points]
-    differ : tuple[tuple[str, str], ...]
-        Pairs told apart by it, the better first, each pair at its own least difference; none unless ``friedman`` is
-        below ``alpha``, as ISO 8587 has it.
-    alpha : float
-        Of these tests.
-    """
-
+    # of the lots that may be chosen, the highest adjusted mean first; empty without a cup
     standings: tuple[Standing, ...]
-    controls: tuple[Standing, ...]
-    settled: bool
-    settled_at: float
-    expected_loss: float | None
-    next: tuple[FurtherCups, ...]
-    spreads: Spreads | None
-    tasters: tuple[TasterEffect, ...]
+    controls: tuple[Standing, ...]  # of those that may not, the same way
+    settled: bool  # the leader's probability of being best is at least `settled_at`, and there is another lot
+    settled_at: float  # `SETTLED`
+    expected_loss: float | None  # expected loss of choosing the leader now instead of the best lot [points]
+    next: tuple[FurtherCups, ...]  # further cups by what they would bring, the whole team's first
+    spreads: Spreads | None  # variance components as standard deviations; None without a cup
+    tasters: tuple[TasterEffect, ...]  # in the order of their names
+    # Share of the previous lot's difference from the level that is still in the score; below 0 where a good cup makes
+    # the next one look worse. None when no cup followed another.
     carry_over: Estimate | None
+    # position, first_cup [points]: change from each cup to the next, and what the first cup gets beside that; None for
+    # single cups
     position: Estimate | None
     first_cup: Estimate | None
-    repeatability_sd: float | None
-    friedman: FriedmanTest | None
-    kendall_w: float | None
-    rank_sums: Mapping[str, float] | None
-    rank_sum_difference: float | None
-    page: PageTest | None
+    repeatability_sd: float | None  # of hidden duplicates; None without [points]
+    friedman: FriedmanTest | None  # whether tasters rank the lots alike
+    kendall_w: float | None  # concordance of the tasters who have tasted every lot; None for fewer than two
+    rank_sums: Mapping[str, float] | None  # ISO 8587's, of a full table
+    rank_sum_difference: float | None  # by how much two of them must differ
+    page: PageTest | None  # when an order was expected and at least two tasters have tasted all of it
+    # of two lots' means by the mixed model with fixed lots, sittings as random blocks; a typical pair's [points]
     least_significant_difference: float | None
+    # pairs told apart by it, the better first, each pair at its own least difference; none unless `friedman` is below
+    # `alpha`, as ISO 8587 has it
     differ: tuple[tuple[str, str], ...]
-    alpha: float
+    alpha: float  # of these tests
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureResult(FlightResult):
-    """The result of one measure, with what lots cost.
+    """The result of one measure, with what lots cost."""
 
-    Parameters
-    ----------
-    measure : str
-        ``liking``, or ``weighted`` for the weighted score.
-    scale : float
-        Its highest score. [points]
-    currency : str or None
-        Of the prices; None without a price.
-    worth : tuple[Worth, ...]
-        Value against price, in the order of the standings.
-    """
-
-    measure: Literal["liking", "weighted"]
-    scale: float
-    currency: str | None
-    worth: tuple[Worth, ...]
+    measure: Literal["liking", "weighted"]  # `liking`, or `weighted` for the weighted score
+    scale: float  # its highest score [points]
+    currency: str | None  # of the prices; None without a price
+    worth: tuple[Worth, ...]  # value against price, in the order of the standings
 
 
 @dataclass(frozen=True, slots=True)

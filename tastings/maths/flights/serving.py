@@ -35,34 +35,19 @@ class Repeat:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All sittings, and how fair they are.
+    """All sittings, and how fair they are."""
 
-    Parameters
-    ----------
-    sittings : tuple[PlannedSitting, ...]
-        By taster in the order given, then by number; tasters who are out come last.
-    efficiency : float
-        Mean efficiency factor of the comparisons of two lots, adjusted for sittings, against as many cups in complete
-        sittings (John and Williams 1995); 0 when some lots cannot be compared. [0 to 1]
-    bound : float
-        What no plan with as many cups of each lot and sittings of these sizes can pass. [0 to 1]
-    connected : bool
-        Whether any two lots can be compared within sittings, directly or over other lots.
-    position_spread : int
-        Over lots, largest difference between how often a lot stands at one place and at another. [cups]
-    carry_over_spread : int
-        How much oftener the commonest ordered pair of lots stands side by side than the rarest. [cups]
-    repeats : tuple[Repeat, ...]
-        Lots that a taster gets more than once, the reference left out.
-    """
-
-    sittings: tuple[PlannedSitting, ...]
+    sittings: tuple[PlannedSitting, ...]  # by taster in the order given, then by number; tasters who are out come last
+    # mean efficiency factor of the comparisons of two lots, adjusted for sittings, against as many cups in complete
+    # sittings (John and Williams 1995); 0 when some lots cannot be compared [0 to 1]
     efficiency: float
-    bound: float
-    connected: bool
+    bound: float  # what no plan with as many cups of each lot and sittings of these sizes can pass [0 to 1]
+    connected: bool  # whether any two lots can be compared within sittings, directly or over other lots
+    # over lots, largest difference between how often a lot stands at one place and at another [cups]
     position_spread: int
+    # how much oftener the commonest ordered pair of lots stands side by side than the rarest [cups]
     carry_over_spread: int
-    repeats: tuple[Repeat, ...]
+    repeats: tuple[Repeat, ...]  # lots that a taster gets more than once, the reference left out
 
 
 def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answers

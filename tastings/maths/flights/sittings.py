@@ -44,24 +44,12 @@ class PlanError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class PlannedSitting:
-    """One taster's cups in the order of serving.
-
-    Parameters
-    ----------
-    taster : str
-        Who.
-    number : int
-        1, 2, ... for each taster.
-    lots : tuple[str, ...]
-        In the order of serving; a lot may stand twice (hidden duplicate).
-    n_fixed : int
-        The first so many were tasted already and stay. [cups]
-    """
+    """One taster's cups in the order of serving."""
 
     taster: str
-    number: int
-    lots: tuple[str, ...]
-    n_fixed: int = 0
+    number: int  # 1, 2, ... for each taster
+    lots: tuple[str, ...]  # in the order of serving; a lot may stand twice (hidden duplicate)
+    n_fixed: int = 0  # the first so many were tasted already and stay [cups]
 
 
 @dataclass(slots=True)

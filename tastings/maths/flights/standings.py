@@ -27,28 +27,17 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where one lot stands.
-
-    Parameters
-    ----------
-    lot : str
-        Which.
-    cups : int
-        How many of it were tasted.
-    mean, low, high : float
-        What the team would give it at the middle of a sitting with nothing before it, and the central 80 %. [points]
-    raw_mean : float or None
-        Plain mean of its scores; None without a cup. [points]
-    p_best, p_top_three : float
-        Probability that no lot, or at most two lots of those that may be chosen are better.
-    """
+    """Where one lot stands."""
 
     lot: str
-    cups: int
+    cups: int  # how many of it were tasted
+    # mean, low, high [points]: what the team would give it at the middle of a sitting with nothing before it, and the
+    # central 80 %
     mean: float
     low: float
     high: float
-    raw_mean: float | None
+    raw_mean: float | None  # plain mean of its scores; None without a cup [points]
+    # p_best, p_top_three: probability that no lot, or at most two lots of those that may be chosen are better
     p_best: float
     p_top_three: float
 

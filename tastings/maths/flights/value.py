@@ -21,30 +21,15 @@ class PriceError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """One lot's place between what it is worth and what it costs.
-
-    Parameters
-    ----------
-    lot : str
-        Which.
-    price : float or None
-        As given, all in one currency and for the same weight; None when it is not known.
-    mean : float
-        Its adjusted mean. [points]
-    on_frontier : bool or None
-        No other lot has at least its mean for at most its price, one of them better; None without a price.
-    p_on_frontier : float or None
-        Probability of that, means being uncertain.
-    beaten_by : str or None
-        The best of the lots that beat it on both; None on the frontier or without a price.
-    """
+    """One lot's place between what it is worth and what it costs."""
 
     lot: str
-    price: float | None
-    mean: float
+    price: float | None  # as given, all in one currency and for the same weight; None when it is not known
+    mean: float  # its adjusted mean [points]
+    # no other lot has at least its mean for at most its price, one of them better; None without a price
     on_frontier: bool | None
-    p_on_frontier: float | None
-    beaten_by: str | None
+    p_on_frontier: float | None  # probability of that, means being uncertain
+    beaten_by: str | None  # the best of the lots that beat it on both; None on the frontier or without a price
 
 
 def price_frontier(standings: Sequence[Standing], prices: Mapping[str, float | None]) -> tuple[Worth, ...]:

@@ -64,32 +64,19 @@ class CupForecast:
 
 @dataclass(frozen=True, slots=True)
 class VesselForecast:
-    """The same leaf, water and steeps in another vessel.
+    """The same leaf, water and steeps in another vessel."""
 
-    Parameters
-    ----------
-    first, other : Vessel
-        The vessel in which the lot was tasted most often, and the one asked about.
-    contact_s : float
-        Of every infusion. [s]
-    rated_to : int
-        Last infusion whose strength anybody rated; cups beyond are foretold from the leaf alone.
-    cups : tuple[CupForecast, ...]
-        Infusions 1 to 12.
-    stronger, weaker : float
-        Probabilities for the mean of those cups that are above the finish line in the first vessel, the first at least.
-    good_cups : int
-        How many these are.
-    """
-
+    # first, other: the vessel in which the lot was tasted most often, and the one asked about
     first: Vessel
     other: Vessel
-    contact_s: float
-    rated_to: int
-    cups: tuple[CupForecast, ...]
+    contact_s: float  # of every infusion [s]
+    rated_to: int  # last infusion whose strength anybody rated; cups beyond are foretold from the leaf alone
+    cups: tuple[CupForecast, ...]  # infusions 1 to 12
+    # stronger, weaker: probabilities for the mean of those cups that are above the finish line in the first vessel, the
+    # first at least
     stronger: float
     weaker: float
-    good_cups: int
+    good_cups: int  # how many these are
 
 
 def vessel_forecast(

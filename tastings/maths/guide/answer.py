@@ -12,117 +12,69 @@ from tastings.maths.guide.target import Target
 
 @dataclass(frozen=True, slots=True)
 class GuideNote:
-    """Why some times deserve less trust, or the pot should be another.
+    """Why some times deserve less trust, or the pot should be another."""
 
-    Parameters
-    ----------
-    code : str
-        ``too_strong``: even the shortest steep gives more than the target. ``lack_of_fit``: the ratings do not follow
-        the extraction model, least of all at the infusion named. ``guessed_time``: the cup may well miss its target.
-        ``beyond_rated``: far longer than any steep that was rated. ``beyond_tasted``: the leaf would be drawn more than
-        twice as far as in any session, so the guide ends before the infusion named.
-    infusions : tuple[int, ...]
-        The infusions it is about.
-    longest_rated_s : float or None
-        Longest contact that was rated, for ``beyond_rated``. [s]
-    """
-
+    # `too_strong`: even the shortest steep gives more than the target. `lack_of_fit`: the ratings do not follow the
+    # extraction model, least of all at the infusion named. `guessed_time`: the cup may well miss its target.
+    # `beyond_rated`: far longer than any steep that was rated. `beyond_tasted`: the leaf would be drawn more than
+    # twice as far as in any session, so the guide ends before the infusion named.
     code: Literal["too_strong", "lack_of_fit", "guessed_time", "beyond_rated", "beyond_tasted"]
-    infusions: tuple[int, ...]
-    longest_rated_s: float | None = None
+    infusions: tuple[int, ...]  # the infusions it is about
+    longest_rated_s: float | None = None  # longest contact that was rated, for `beyond_rated` [s]
 
 
 @dataclass(frozen=True, slots=True)
 class GuidedPour:
-    """One infusion of the guide.
-
-    Parameters
-    ----------
-    number : int
-        From 1.
-    steep_s, pour_s, contact_s : float
-        As timed; contact is the steep and half the pour. [s]
-    expected_strength, low, high : float or None
-        Mean cup with its central 80 % interval; None while nobody has rated the lot's strength. [points, 0 to 10]
-    likely_miss_pct : float or None
-        By how much the cup is likely to miss its target, root mean square over what the leaf may be like; None for an
-        infusion by a standard. [% of the target]
-    weaker_steep_s, stronger_steep_s : float or None
-        The steep for a cup one point weaker or stronger; None when none of 5 to 300 s gives it. [s]
-    """
+    """One infusion of the guide."""
 
     number: int
+    # steep_s, pour_s, contact_s: as timed; contact is the steep and half the pour [s]
     steep_s: float
     pour_s: float
     contact_s: float
+    # expected_strength, low, high: mean cup with its central 80 % interval; None while nobody has rated the lot's
+    # strength [points, 0 to 10]
     expected_strength: float | None
     low: float | None
     high: float | None
+    # by how much the cup is likely to miss its target, root mean square over what the leaf may be like; None for an
+    # infusion by a standard [% of the target]
     likely_miss_pct: float | None = None
+    # weaker_steep_s, stronger_steep_s: the steep for a cup one point weaker or stronger; None when none of 5 to 300 s
+    # gives it [s]
     weaker_steep_s: float | None = None
     stronger_steep_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guide:
-    """How to brew a lot in one vessel.
+    """How to brew a lot in one vessel."""
 
-    Parameters
-    ----------
-    style : str
-        One of :data:`tastings.maths.guide.pots.STYLES`.
-    vessel : Vessel
-        With its leaf, which may have been worked out here.
-    vessel_ml : float
-        What it holds to the brim; ``vessel.vessel_ml`` is the water in it. [ml]
-    rinse_s : float or None
-        Contact of a rinse that is thrown away; None for none, as where most sessions of the lot had none. [s]
-    infusions : tuple[GuidedPour, ...]
-        Up to 24, the last one worth drinking among them; of a style that is brewed to a strength, none while nobody
-        has rated the lot's.
-    last_at_target : int or None
-        The last infusion that reaches the target within 300 s, as far as the tastings tell; 0 when none does, None when
-        unknown or by a standard.
-    last_sure : int or None
-        The last infusion up to which no cup is likely to miss its target by more than 20 %; beyond it the times are
-        guesses. 0 and None as above.
-    last_worthwhile : int or None
-        The last infusion of the guide above the finish line with probability at least 0.5; 0 when none is, None when
-        unknown.
-    target : Target or None
-        What the steeps aim at; None when unknown or by a standard.
-    change : Remedies or None
-        What to do about a cup too strong or too thin.
-    serving : Serving or None
-        Leaf and water for the guests; None for an evaluation.
-    caffeine : Caffeine or None
-        None for a herbal lot, or when no infusion is known to be worth drinking.
-    cost : Cost or None
-        None without a price.
-    standard : Standard or None
-        Which standard lays it down; None when it was worked out here.
-    notes : tuple[GuideNote, ...]
-        Where the times deserve less trust, or the pot should be another.
-    kind : str
-        Of the lot, on which depends what it contains.
-    """
-
-    style: Style
-    vessel: Vessel
-    vessel_ml: float
+    style: Style  # one of `tastings.maths.guide.pots.STYLES`
+    vessel: Vessel  # with its leaf, which may have been worked out here
+    vessel_ml: float  # what it holds to the brim; `vessel.vessel_ml` is the water in it [ml]
+    # contact of a rinse that is thrown away; None for none, as where most sessions of the lot had none [s]
     rinse_s: float | None
+    # up to 24, the last one worth drinking among them; of a style that is brewed to a strength, none while nobody has
+    # rated the lot's
     infusions: tuple[GuidedPour, ...]
+    # the last infusion that reaches the target within 300 s, as far as the tastings tell; 0 when none does, None when
+    # unknown or by a standard
     last_at_target: int | None
+    # the last infusion up to which no cup is likely to miss its target by more than 20 %; beyond it the times are
+    # guesses. 0 and None as above
     last_sure: int | None
+    # the last infusion of the guide above the finish line with probability at least 0.5; 0 when none is, None when
+    # unknown
     last_worthwhile: int | None
-    target: Target | None
-    change: Remedies | None
-    serving: Serving | None
-    caffeine: Caffeine | None
-    cost: Cost | None
-    standard: Standard | None
-    notes: tuple[GuideNote, ...]
-    kind: str
+    target: Target | None  # what the steeps aim at; None when unknown or by a standard
+    change: Remedies | None  # what to do about a cup too strong or too thin
+    serving: Serving | None  # leaf and water for the guests; None for an evaluation
+    caffeine: Caffeine | None  # None for a herbal lot, or when no infusion is known to be worth drinking
+    cost: Cost | None  # None without a price
+    standard: Standard | None  # which standard lays it down; None when it was worked out here
+    notes: tuple[GuideNote, ...]  # where the times deserve less trust, or the pot should be another
+    kind: str  # of the lot, on which depends what it contains
 
     @property
     def guessed_infusions(self) -> frozenset[int]:

@@ -32,35 +32,18 @@ DELAY_S = 17.0
 
 @dataclass(frozen=True, slots=True)
 class Serving:
-    """What to set out for the guests.
+    """What to set out for the guests."""
 
-    Parameters
-    ----------
-    guests : int
-        Who is served; each gets ``cup_ml`` of each round. [ml]
-    pots : int
-        Portions of leaf, brewed side by side or one after the other.
-    rounds : int or None
-        Infusions worth drinking; None while unknown.
-    leaf_g : float
-        Leaf for all pots. [g]
-    round_ml : float
-        Water of one round in all pots. [ml]
-    rinse_ml, warming_ml : float
-        Water of the rinse, and to warm the pots. [ml]
-    total_ml : float or None
-        Water to heat for everything; None while the rounds are unknown. [ml]
-    """
-
-    guests: int
+    guests: int  # who is served; each gets `cup_ml` of each round [ml]
     cup_ml: float
-    pots: int
-    rounds: int | None
-    leaf_g: float
-    round_ml: float
+    pots: int  # portions of leaf, brewed side by side or one after the other
+    rounds: int | None  # infusions worth drinking; None while unknown
+    leaf_g: float  # leaf for all pots [g]
+    round_ml: float  # water of one round in all pots [ml]
+    # rinse_ml, warming_ml: water of the rinse, and to warm the pots [ml]
     rinse_ml: float
     warming_ml: float
-    total_ml: float | None
+    total_ml: float | None  # water to heat for everything; None while the rounds are unknown [ml]
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,25 +21,18 @@ N_DRAWS = 512
 
 @dataclass(frozen=True, slots=True)
 class Leaf:
-    """Draws of the posterior of a lot's strength.
+    """Draws of the posterior of a lot's strength."""
 
-    Parameters
-    ----------
-    k_per_min, tau_s, n, level : float64[n_draws]
-        Extraction rate [1/min at 100 deg C], wetting lag [s], exponent of taste and level [points] of each.
-    line_weights : float64[n_draws, n_lines]
-        How likely each draw is together with each of :data:`tastings.maths.curve.endings.LINES`, given how the sessions
-        ended; they sum to 1.
-    even_brew : EvenBrew
-        That of the lot's kind.
-    """
-
+    # k_per_min, tau_s, n, level, float64[n_draws]: extraction rate [1/min at 100 deg C], wetting lag [s], exponent of
+    # taste and level [points] of each
     k_per_min: FloatArray
     tau_s: FloatArray
     n: FloatArray
     level: FloatArray
+    # float64[n_draws, n_lines]: how likely each draw is together with each of
+    # `tastings.maths.curve.endings.LINES`, given how the sessions ended; they sum to 1
     line_weights: FloatArray
-    even_brew: EvenBrew = BOILING
+    even_brew: EvenBrew = BOILING  # that of the lot's kind
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return float64[n_draws, n_pours]: the strength of each pour in each draw [points, 0 to 10]."""

@@ -69,45 +69,21 @@ class PotRequest:
 
     A field without a value takes the style's own, or what was usual where the lot was tasted
     (`tastings.maths.guide.usual_brew`); while nobody has tasted it, leaf and heat of the even brew.
-
-    Parameters
-    ----------
-    style : str
-        One of :data:`STYLES`.
-    leaf_g : float or None
-        Dry leaf; for a small pot as the lot was tasted, to half a gram (below 60 ml to a tenth); worked out for
-        a mug. [g]
-    vessel_ml : float or None
-        110 for a small pot, 300 for a mug, 310 (or 150) for the standard's pot. [ml]
-    kettle_c : float or None
-        Water in the kettle; as the lot was tasted, and never above the boiling point of the place. [deg C]
-    vessel_material : str or None
-        A key of :data:`tastings.maths.brewing.heat.MATERIALS`; porcelain.
-    vessel_g : float or None
-        Mass with the lid; estimated from volume and material. [g]
-    warmed : bool or None
-        Rinsed with boiling water first; a small pot is, a mug is not.
-    pour_s : float or None
-        How long the pot takes to empty; 5. [s]
-    altitude_m : float or None
-        Height above the sea; 0. [m]
-    guests : int or None
-        Who is to be served; 1.
-    cup_ml : float or None
-        What each guest gets of each infusion; all of it for one guest, 50 for more. [ml]
     """
 
-    style: Style = SMALL_POT
+    style: Style = SMALL_POT  # one of `STYLES`
+    # dry leaf; for a small pot as the lot was tasted, to half a gram (below 60 ml to a tenth); worked out for a mug [g]
     leaf_g: float | None = None
-    vessel_ml: float | None = None
+    vessel_ml: float | None = None  # 110 for a small pot, 300 for a mug, 310 (or 150) for the standard's pot [ml]
+    # water in the kettle; as the lot was tasted, and never above the boiling point of the place [deg C]
     kettle_c: float | None = None
-    vessel_material: str | None = None
-    vessel_g: float | None = None
-    warmed: bool | None = None
-    pour_s: float | None = None
-    altitude_m: float | None = None
-    guests: int | None = None
-    cup_ml: float | None = None
+    vessel_material: str | None = None  # a key of `tastings.maths.brewing.heat.MATERIALS`; porcelain
+    vessel_g: float | None = None  # mass with the lid; estimated from volume and material [g]
+    warmed: bool | None = None  # rinsed with boiling water first; a small pot is, a mug is not
+    pour_s: float | None = None  # how long the pot takes to empty; 5 [s]
+    altitude_m: float | None = None  # height above the sea; 0 [m]
+    guests: int | None = None  # who is to be served; 1
+    cup_ml: float | None = None  # what each guest gets of each infusion; all of it for one guest, 50 for more [ml]
 
     def check_fit(self) -> None:
         """Raise PotError for what does not go with the style, or what no guide can be worked out for."""

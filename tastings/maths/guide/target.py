@@ -47,45 +47,29 @@ Reason = Literal["best_liked", "too_few_cups", "too_close", "no_clear_top", "wid
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """What a guide aims at.
+    """What a guide aims at."""
 
-    Parameters
-    ----------
-    strength : float
-        Of the cup. [points, 0 to 10]
-    chosen_from : str
-        ``liking`` or ``second_infusion``.
-    low, high : float
-        Central 80 % of that strength. [points]
-    probability : float or None
-        That liking has its top inside the strengths tasted; None when too few cups were rated to ask.
-    cups, sessions : int
-        Rated for liking, and in how many sessions.
-    reason : str
-        ``best_liked``; or why the second infusion was taken: ``too_few_cups`` rated for liking, ``too_close`` in
-        strength to compare, ``no_clear_top`` of liking within the strengths tasted, ``wide_top`` that is only roughly
-        known, ``near_finish_line`` where the top is not surely above it.
-    span : float or None
-        Over how much strength the cups rated for liking lie, for ``too_close``. [points]
-    top : tuple[float, float] or None
-        Central 80 % of the best-liked strength for ``wide_top``, its median twice for ``near_finish_line``. [points]
-    raised_from : float or None
-        Strength of the second infusion when that is less than a point above the finish line. [points]
-    goal : float64[n_draws]
-        What a cup should be in each draw: its own second even-brew infusion, or the same strength in all. [points]
-    """
-
-    strength: float
+    strength: float  # of the cup [points, 0 to 10]
     chosen_from: Literal["liking", "second_infusion"]
+    # low, high: central 80 % of that strength [points]
     low: float
     high: float
+    # cups, sessions: rated for liking, and in how many sessions
     cups: int
     sessions: int
+    # `best_liked`; or why the second infusion was taken: `too_few_cups` rated for liking, `too_close` in strength
+    # to compare, `no_clear_top` of liking within the strengths tasted, `wide_top` that is only roughly known,
+    # `near_finish_line` where the top is not surely above it
     reason: Reason
+    # float64[n_draws]: what a cup should be in each draw [points]: its own second even-brew infusion, or the same
+    # strength in all
     goal: FloatArray = field(repr=False, compare=False)
+    # that liking has its top inside the strengths tasted; None when too few cups were rated to ask
     probability: float | None = None
-    span: float | None = None
+    span: float | None = None  # over how much strength the cups rated for liking lie, for `too_close` [points]
+    # central 80 % of the best-liked strength for `wide_top`, its median twice for `near_finish_line` [points]
     top: tuple[float, float] | None = None
+    # strength of the second infusion when that is less than a point above the finish line [points]
     raised_from: float | None = None
 
 

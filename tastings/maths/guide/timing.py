@@ -40,27 +40,13 @@ class Steep:
 
 @dataclass(frozen=True, slots=True)
 class NextPour:
-    """The next infusion, for any steep.
+    """The next infusion, for any steep."""
 
-    Parameters
-    ----------
-    leaf : Leaf
-        Draws of the lot's leaf.
-    shortest : Brew
-        The pours before, and the infusion with the shortest steep.
-    drawn : DrawnLeaves
-        The leaf as the pours before leave it.
-    steeping : Steeping
-        That of ``shortest``.
-    strengths : float64[n_looked_at]
-        Mean strength over the steeps looked at. [points]
-    """
-
-    leaf: Leaf
-    shortest: Brew
-    steeping: Steeping
-    drawn: DrawnLeaves
-    strengths: FloatArray
+    leaf: Leaf  # draws of the lot's leaf
+    shortest: Brew  # the pours before, and the infusion with the shortest steep
+    steeping: Steeping  # that of `shortest`
+    drawn: DrawnLeaves  # the leaf as the pours before leave it
+    strengths: FloatArray  # float64[n_looked_at]: mean strength over the steeps looked at [points]
 
     @classmethod
     def after(cls, before: tuple[Pour, ...], *, number: int, vessel: Vessel, leaf: Leaf) -> "NextPour":

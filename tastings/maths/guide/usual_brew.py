@@ -19,21 +19,11 @@ SMALL_ML = 60.0  # below this half a gram is too much of a step
 
 @dataclass(frozen=True, slots=True)
 class UsualBrew:
-    """What was usual in the sessions of one lot.
+    """What was usual in the sessions of one lot."""
 
-    Parameters
-    ----------
-    kettle_c : float
-        Median over sessions of each one's median, as hot as water can be at their heights. [deg C, whole]
-    leaf_g_per_ml : float
-        Leaf to the water poured on it; median over sessions of each one's median. [g/ml]
-    rinsed : bool
-        Whether a rinse is written down in more than half of them.
-    """
-
-    kettle_c: float
-    leaf_g_per_ml: float
-    rinsed: bool
+    kettle_c: float  # median over sessions of each one's median, as hot as water can be at their heights [deg C, whole]
+    leaf_g_per_ml: float  # leaf to the water poured on it; median over sessions of each one's median [g/ml]
+    rinsed: bool  # whether a rinse is written down in more than half of them
 
     @classmethod
     def of(cls, followed: Sequence[PreparedSession]) -> "UsualBrew | None":

@@ -18,19 +18,14 @@ class AgreementError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Intraclass:
-    """Shrout and Fleiss's six correlations.
+    """Shrout and Fleiss's six correlations."""
 
-    Parameters
-    ----------
-    one_way, two_way, fixed : float
-        Of a single rating: tasters drawn anew for every tea; the same tasters, levels counted; levels not counted.
-    one_way_mean, two_way_mean, fixed_mean : float
-        The same, of the mean over the tasters.
-    """
-
+    # one_way, two_way, fixed: of a single rating: tasters drawn anew for every tea; the same tasters, levels counted;
+    # levels not counted
     one_way: float
     two_way: float
     fixed: float
+    # one_way_mean, two_way_mean, fixed_mean: the same, of the mean over the tasters
     one_way_mean: float
     two_way_mean: float
     fixed_mean: float

@@ -26,18 +26,10 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Joining:
-    """How well a scale is known, as a number of blind duplicates.
+    """How well a scale is known, as a number of blind duplicates."""
 
-    Parameters
-    ----------
-    done : int
-        Duplicates that would have made the scale as well known as it is, at most ``needed``.
-    needed : int
-        Duplicates after which a new taster's scale is known.
-    """
-
-    done: int
-    needed: int
+    done: int  # duplicates that would have made the scale as well known as it is, at most `needed`
+    needed: int  # duplicates after which a new taster's scale is known
 
     @property
     def known(self) -> bool:

@@ -38,29 +38,19 @@ class Rated:
 
 @dataclass(frozen=True, slots=True)
 class TasterFigures:
-    """How one taster does.
-
-    Parameters
-    ----------
-    taster : str
-        Who.
-    sessions, lots : int
-        What the figures rest on.
-    repeatability_sd : float or None
-        Standard deviation of this taster's ratings of the same infusion of the same lot over sessions; None without
-        a repeated session. [points]
-    agreement : float or None
-        Correlation of this taster's lots with the mean of the others', from -1 to 1; None below three lots in common.
-    discrimination_p : float or None
-        Probability of lots differing as much in this taster's sessions if they were all alike (one-way analysis of
-        variance); small when the taster tells lots apart; None without repeated sessions.
-    """
+    """How one taster does."""
 
     taster: str
+    # sessions, lots: what the figures rest on
     sessions: int
     lots: int
+    # standard deviation of this taster's ratings of the same infusion of the same lot over sessions; None without a
+    # repeated session [points]
     repeatability_sd: float | None
+    # correlation of this taster's lots with the mean of the others', from -1 to 1; None below three lots in common
     agreement: float | None
+    # probability of lots differing as much in this taster's sessions if they were all alike (one-way analysis of
+    # variance); small when the taster tells lots apart; None without repeated sessions
     discrimination_p: float | None
 
 

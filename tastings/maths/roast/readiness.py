@@ -67,92 +67,55 @@ class RoastPoint:
 
 @dataclass(frozen=True, slots=True)
 class NextRoastTasting:
-    """What further tasting would settle whether a roast has rested.
+    """What further tasting would settle whether a roast has rested."""
 
-    Parameters
-    ----------
-    code : str
-        ``first``: rate it, and again a week later. ``none``: it is settled. ``little``: no single tasting within two
-        months would settle much. ``useful``: one is expected to narrow the interval of the date.
-    ahead_days : int or None
-        In how many days the most useful tasting is.
-    on : date or None
-        That day.
-    width_days, expected_width_days : float or None
-        Width of the 80 % interval of the date now, and to expect after that tasting. [days]
-    """
-
+    # `first`: rate it, and again a week later. `none`: it is settled. `little`: no single tasting within two
+    # months would settle much. `useful`: one is expected to narrow the interval of the date.
     code: Literal["first", "none", "little", "useful"]
-    ahead_days: int | None = None
+    ahead_days: int | None = None  # in how many days the most useful tasting is
     on: date | None = None
+    # width_days, expected_width_days: width of the 80 % interval of the date now, and after that tasting
     width_days: float | None = None
     expected_width_days: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Readiness:
-    """Whether a roasted tea has rested enough for a team's taste.
-
-    Parameters
-    ----------
-    verdict : str
-        ``ready``, ``resting`` or ``cannot_tell``.
-    basis : str
-        ``not_rated`` since the roast; ``one_week_short``: not rated on two days a week apart; ``usual_rest``: nothing
-        but the usual rest of its degree is known yet; ``liking_falls``: it is liked less the longer it waits;
-        ``levelled``: near the level, where it hardly fades any more; else ``probability``.
-    attribute : str
-        Key of the roast descriptor.
-    level : float
-        The roast the team wants it under. [points]
-    degree : str
-        Degree of roast, empty when not known.
-    probability, under, rested : float or None
-        That it is ready today: under the level (``under``) and liked as much as it is going to be (``rested``). None
-        when nothing was tasted.
-    expected_on, low_on, high_on : date or None
-        Median and central 80 % of the day on which it is ready; None when later than two years from today, when the
-        interval is wider than a year, and before two tasting days a week apart have shown how fast it fades.
-    today : RoastPoint or None
-        The roast today; None when nothing was tasted.
-    curve : tuple[RoastPoint, ...]
-        From the day of roasting to two months after today or the last tasting; empty when nothing was tasted.
-    values : tuple[Value, ...]
-        The roast of each session.
-    levelled : float or None
-        Probability that the roast fades by less than half a point in the next half year; None when nothing was tasted.
-    falling : float or None
-        Probability that liking falls noticeably once the tea has rested; None unless it was rated on two days a week
-        apart.
-    liking : Trend or None
-        None unless liking was rated on days at least a week apart.
-    next : NextRoastTasting
-        What further tasting, and when, would settle it.
-    left_out : tuple[LeftOut, ...]
-        Sessions not used, and why.
-    """
+    """Whether a roasted tea has rested enough for a team's taste."""
 
     verdict: Verdict
+    # `not_rated` since the roast; `one_week_short`: not rated on two days a week apart; `usual_rest`: nothing but
+    # the usual rest of its degree is known yet; `liking_falls`: it is liked less the longer it waits; `levelled`:
+    # near the level, where it hardly fades any more; else `probability`
     basis: Basis
-    attribute: str
-    level: float
-    degree: str
+    attribute: str  # key of the roast descriptor
+    level: float  # the roast the team wants it under [points]
+    degree: str  # degree of roast, empty when not known
     roasted_on: date
     asked_on: date
+    # probability, under, rested: That it is ready today: under the level (`under`) and liked as much as it is going
+    # to be (`rested`). None when nothing was tasted.
     probability: float | None
     under: float | None
     rested: float | None
+    # probability that the roast fades by less than half a point in the next half year; None when nothing was tasted
     levelled: float | None
+    # probability that liking falls noticeably once the tea has rested; None unless it was rated on two days a
+    # week apart
     falling: float | None
+    # expected_on, low_on, high_on: median and central 80 % of the day on which it is ready; None when later than two
+    # years from today, when the interval is wider than a year, and before two tasting days a week apart have shown how
+    # fast it fades
     expected_on: date | None
     low_on: date | None
     high_on: date | None
-    today: RoastPoint | None
+    today: RoastPoint | None  # the roast today; None when nothing was tasted
+    # from the day of roasting to two months after today or the last tasting; empty when nothing was tasted
     curve: tuple[RoastPoint, ...]
-    values: tuple[Value, ...]
-    liking: Trend | None
-    next: NextRoastTasting
-    left_out: tuple[LeftOut, ...]
+    values: tuple[Value, ...]  # the roast of each session
+    liking: Trend | None  # None unless liking was rated on days at least a week apart
+    next: NextRoastTasting  # what further tasting, and when, would settle it
+    left_out: tuple[LeftOut, ...]  # sessions not used, and why
 
     @property
     def day(self) -> int:

@@ -47,21 +47,12 @@ _LEAST_WEIGHT = 1e-12  # of a noise, whose logarithm is taken
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """The posterior of the rest a tea needs.
+    """The posterior of the rest a tea needs."""
 
-    Parameters
-    ----------
-    days : float64[n_nodes]
-        Day from which less than a quarter of a point of liking is still to be gained. [days after the roast]
-    fall : float64[n_nodes]
-        What liking changes by after the rest. [points in 30 days, at most 0]
-    weights : float64[n_nodes]
-        They sum to 1.
-    """
-
+    # float64[n_nodes]: day after the roast from which less than a quarter of a point of liking is still to be gained
     days: FloatArray
-    fall: FloatArray
-    weights: FloatArray
+    fall: FloatArray  # float64[n_nodes]: what liking changes by after the rest [points in 30 days, at most 0]
+    weights: FloatArray  # float64[n_nodes]: they sum to 1
 
     def rested_by(self, day: float) -> float:
         """Return the probability that it has rested so many days after the roast."""

@@ -15,68 +15,43 @@ class CrossProducts:
 
     A weight group is the cups of one sitting that share one weight: those of lots that the taster had once, and those
     of lots that the taster had again.
-
-    Parameters
-    ----------
-    lot_lot, previous_previous : float64[n_groups, n_lots]
-        Diagonals: cups of each lot, and cups that follow it.
-    lot_previous : float64[n_groups, n_lots * n_lots]
-        How often two lots stand side by side, in either order.
-    lot_x1, previous_x1 : float64[n_groups, n_lots, 3]
-    x1_x1 : float64[n_groups, 3, 3]
     """
 
+    # lot_lot, previous_previous, float64[n_groups, n_lots]: diagonals: cups of each lot, and cups that follow it
     lot_lot: FloatArray
     previous_previous: FloatArray
+    # float64[n_groups, n_lots * n_lots]: how often two lots stand side by side, in either order
     lot_previous: FloatArray
-    lot_x1: FloatArray
-    previous_x1: FloatArray
-    x1_x1: FloatArray
+    lot_x1: FloatArray  # float64[n_groups, n_lots, 3]
+    previous_x1: FloatArray  # float64[n_groups, n_lots, 3]
+    x1_x1: FloatArray  # float64[n_groups, 3, 3]
 
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """The cups of a flight as a mixed model has them.
+    """The cups of a flight as a mixed model has them."""
 
-    Parameters
-    ----------
-    y : float64[n_cups]
-        Scores less ``mean_score``, as shares of the scale.
-    mean_score : float
-        Mean score as a share of the scale.
-    taster, sitting, group : intp[n_cups]
-        Whose cup it is, in which sitting, and its weight group.
-    sitting_taster : intp[n_sittings]
-        Whose sitting it is.
-    group_taster, group_repeats : intp[n_groups]
-        Whose group it is; 1 for cups of lots that the taster had again, else 0. Two groups for each sitting, in order.
-    z_lot, z_previous : float64[n_cups, n_lots]
-        Incidence of the lot in the cup and of the one before it; a row of zeros where none was before.
-    z_sitting : float64[n_cups, n_sittings]
-    z_taster : float64[n_cups, n_tasters]
-    z_sitting_taster : float64[n_sittings, n_tasters]
-    x : float64[n_cups, 2]
-        Covariates: position in the sitting and whether it was the first cup, less their means.
-    repeats : Repeats
-        Lots that one taster had more than once.
-    sums : CrossProducts
-    """
-
-    y: FloatArray
-    mean_score: float
+    y: FloatArray  # float64[n_cups]: scores less `mean_score`, as shares of the scale
+    mean_score: float  # mean score as a share of the scale
+    # taster, sitting, group, intp[n_cups]: whose cup it is, in which sitting, and its weight group
     taster: IndexArray
     sitting: IndexArray
     group: IndexArray
-    sitting_taster: IndexArray
+    sitting_taster: IndexArray  # intp[n_sittings]: whose sitting it is
+    # group_taster, group_repeats, intp[n_groups]: Whose group it is; 1 for cups of lots that the taster had again, else
+    # 0. Two groups for each sitting, in order.
     group_taster: IndexArray
     group_repeats: IndexArray
+    # z_lot, z_previous, float64[n_cups, n_lots]: incidence of the lot in the cup and of the one before it; a row of
+    # zeros where none was before
     z_lot: FloatArray
     z_previous: FloatArray
-    z_sitting: FloatArray
-    z_taster: FloatArray
-    z_sitting_taster: FloatArray
+    z_sitting: FloatArray  # float64[n_cups, n_sittings]
+    z_taster: FloatArray  # float64[n_cups, n_tasters]
+    z_sitting_taster: FloatArray  # float64[n_sittings, n_tasters]
+    # float64[n_cups, 2]: covariates: position in the sitting and whether it was the first cup, less their means
     x: FloatArray
-    repeats: Repeats
+    repeats: Repeats  # lots that one taster had more than once
     sums: CrossProducts
 
     @classmethod

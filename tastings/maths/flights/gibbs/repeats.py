@@ -10,30 +10,14 @@ from tastings.maths.flights.cups import ServedCups
 
 @dataclass(frozen=True, slots=True)
 class Repeats:
-    """Pairs of a taster and a lot with more than one cup; these cups share the taster's taste for the lot.
+    """Pairs of a taster and a lot with more than one cup; these cups share the taster's taste for the lot."""
 
-    Parameters
-    ----------
-    n : int
-        How many such pairs.
-    is_single : bool[n_cups]
-        Whether a cup is its taster's only one of the lot.
-    z : float64[n_cups, n]
-        Incidence: 1 where the cup belongs to the pair.
-    count : float64[n]
-        Cups of each pair.
-    taster : intp[n]
-        Its taster.
-    counts : intp[n_counts]
-        The different values of ``count``.
-    """
-
-    n: int
-    is_single: BoolArray
-    z: FloatArray
-    count: FloatArray
-    taster: IndexArray
-    counts: IndexArray
+    n: int  # how many such pairs
+    is_single: BoolArray  # bool[n_cups]: whether a cup is its taster's only one of the lot
+    z: FloatArray  # float64[n_cups, n]: incidence: 1 where the cup belongs to the pair
+    count: FloatArray  # float64[n]: cups of each pair
+    taster: IndexArray  # intp[n]: its taster
+    counts: IndexArray  # intp[n_counts]: the different values of `count`
 
     @classmethod
     def of(cls, cups: ServedCups) -> "Repeats":

@@ -14,38 +14,19 @@ N_CHAINS = 32
 
 @dataclass(slots=True)
 class State:
-    """One draw of every unknown in every chain. Lengths are shares of the scale.
+    """One draw of every unknown in every chain. Lengths are shares of the scale."""
 
-    Parameters
-    ----------
-    lot : float64[n_chains, n_lots]
-        Lots' differences from the common level.
-    sitting : float64[n_chains, n_sittings]
-        Level of each sitting.
-    mean : float64[n_chains]
-        Mean of the tasters' levels.
-    slope : float64[n_chains, 2]
-        Change from cup to cup, and of the first cup beside that.
-    gain : float64[n_chains, n_tasters]
-        Share of a lot's difference that shows in a taster's scores.
-    carry_over : float64[n_chains]
-        Share of the previous lot's difference that is still tasted.
-    taste : float64[n_chains, n_repeats]
-        A taster's own taste for a lot, where the taster had it more than once.
-    noise_factor : float64[n_chains, n_tasters]
-        A taster's noise variance over that of a usual taster.
-    lot_sd, shift_sd, sitting_sd, gain_sd, taste_sd, noise_sd : float64[n_chains]
-        Standard deviations: between lots, tasters, one taster's sittings, gains and tastes, and of the noise.
-    """
-
-    lot: FloatArray
-    sitting: FloatArray
-    mean: FloatArray
-    slope: FloatArray
-    gain: FloatArray
-    carry_over: FloatArray
+    lot: FloatArray  # float64[n_chains, n_lots]: lots' differences from the common level
+    sitting: FloatArray  # float64[n_chains, n_sittings]: level of each sitting
+    mean: FloatArray  # float64[n_chains]: mean of the tasters' levels
+    slope: FloatArray  # float64[n_chains, 2]: change from cup to cup, and of the first cup beside that
+    gain: FloatArray  # float64[n_chains, n_tasters]: share of a lot's difference that shows in a taster's scores
+    carry_over: FloatArray  # float64[n_chains]: share of the previous lot's difference that is still tasted
+    # float64[n_chains, n_repeats]: a taster's own taste for a lot, where the taster had it more than once
     taste: FloatArray
-    noise_factor: FloatArray
+    noise_factor: FloatArray  # float64[n_chains, n_tasters]: a taster's noise variance over that of a usual taster
+    # lot_sd, shift_sd, sitting_sd, gain_sd, taste_sd, noise_sd, float64[n_chains]: standard deviations: between lots,
+    # tasters, one taster's sittings, gains and tastes, and of the noise
     lot_sd: FloatArray
     shift_sd: FloatArray
     sitting_sd: FloatArray

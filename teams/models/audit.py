@@ -39,6 +39,7 @@ class AuditEntry(models.Model):
     about = models.JSONField(default=dict)
 
     class Meta:
+        verbose_name_plural = "audit entries"
         indexes = [
             models.Index(fields=["team", "-at", "-id"], name="audit_of_team"),
             models.Index(fields=["at"], name="audit_by_age"),

@@ -16,6 +16,12 @@ ALONE = "--without-mingle"
 """Look for no other workers, which takes a second."""
 
 
+def environment_on_test_servers():
+    """Return the environment for a program that is to use the database and the broker of the tests."""
+    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
+    return {**os.environ, "DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL}
+
+
 @contextmanager
 def running_worker(log, *command, **environment):
     """Run a worker while the block runs, then kill it; give its process. What it writes goes to a file.
@@ -23,12 +29,11 @@ def running_worker(log, *command, **environment):
     ``command`` are the arguments of Python; the worker of one process when left out. Killed, because to stop takes it
     three seconds; `test_queues` has one that stops.
     """
-    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
-    servers = {"DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "PYTHONPATH": str(ROOT)}
+    env = environment_on_test_servers() | {"PYTHONPATH": str(ROOT)} | environment
     with log.open("wb") as file:
         worker = subprocess.Popen(
             [sys.executable, "-m", *(command or ("celery", "-A", "config", "worker", "--concurrency", "1", ALONE))],
-            cwd=ROOT, env={**os.environ, **servers, **environment}, stdout=file, stderr=file, start_new_session=True,
+            cwd=ROOT, env=env, stdout=file, stderr=file, start_new_session=True,
         )  # fmt: skip
     try:
         yield worker

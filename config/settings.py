@@ -57,6 +57,8 @@ if os.environ.get("LEAFSPAN_TLS") == "1":
 
 # Opens the page on which the first team of this server is made, while there is none.
 START_CODE = os.environ.get("LEAFSPAN_START_CODE", "")
+# What the link holds that `manage.py admin` prints; whoever has it may look.
+ADMIN_CODE = os.environ.get("LEAFSPAN_ADMIN_CODE", "")
 # Where people reach the server, for links in mail: https://tea.example. Without it a link begins as the request did.
 SITE_URL = os.environ.get("LEAFSPAN_URL", "").rstrip("/")
 globals().update(mail_settings(os.environ.get("LEAFSPAN_MAIL", "")))

@@ -1,13 +1,15 @@
 """The settings of ``manage.py admin``: those of the installation, but reading only, without logins and sessions."""
 
-import os
 from pathlib import Path
+from typing import cast
+
+from django.core.exceptions import ImproperlyConfigured
 
 from config.settings import *  # noqa: F403 - the same but for what follows
-from config.settings import DATABASES, INSTALLED_APPS, SILENCED_SYSTEM_CHECKS
+from config.settings import ADMIN_CODE, DATABASES, INSTALLED_APPS, SILENCED_SYSTEM_CHECKS
 
-ADMIN_CODE = os.environ["LEAFSPAN_ADMIN_CODE"]
-"""What the link that the command prints holds; whoever has it may look."""
+if not ADMIN_CODE:
+    raise ImproperlyConfigured("LEAFSPAN_ADMIN_CODE is missing: start the admin by manage.py admin")
 ALLOWED_HOSTS = ["127.0.0.1", "localhost"]
 SECURE_SSL_REDIRECT = False
 INSTALLED_APPS = [*INSTALLED_APPS, "config.admin.apps.ReadOnlyAdminConfig"]
@@ -31,11 +33,6 @@ TEMPLATES = [
 SILENCED_SYSTEM_CHECKS = [*SILENCED_SYSTEM_CHECKS, *(f"admin.E{n}" for n in (402, 404, 408, 409, 410))]
 
 # The owner of the tables, who sees all teams; PostgreSQL itself refuses to write, and a long look ends.
-_READ_ONLY = "-c default_transaction_read_only=on -c statement_timeout=20s"
-DATABASES = {
-    "default": {
-        **DATABASES["default"],
-        "ROLE": "",
-        "OPTIONS": {**DATABASES["default"]["OPTIONS"], "options": _READ_ONLY},
-    }
-}
+_OPTIONS = cast("dict[str, object]", DATABASES["default"]["OPTIONS"])
+_READ_ONLY = {**_OPTIONS, "options": "-c default_transaction_read_only=on -c statement_timeout=20s"}
+DATABASES = {"default": {**DATABASES["default"], "ROLE": "", "OPTIONS": _READ_ONLY}}

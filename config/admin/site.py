@@ -37,7 +37,11 @@ class ReadOnlySite(AdminSite):
         response.set_signed_cookie(_COOKIE, "opened", salt=settings.ADMIN_CODE, httponly=True, samesite="Strict")
         return response
 
-    def logout(self, request: HttpRequest, extra_context: dict[str, object] | None = None) -> HttpResponse:  # noqa: ARG002 - Django's shape
+    def logout(  # type: ignore[override]  # the stubs know Django's own page only
+        self,
+        request: HttpRequest,  # noqa: ARG002 - Django's shape
+        extra_context: dict[str, object] | None = None,  # noqa: ARG002 - as above
+    ) -> HttpResponse:
         """Forget this browser."""
         response = HttpResponseRedirect(reverse("admin:index"))
         response.delete_cookie(_COOKIE)

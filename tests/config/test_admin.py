@@ -127,7 +127,7 @@ def test_operators_see_every_other_table_and_no_secret_nor_tasting(printed, tran
 
 
 def test_the_database_refuses_to_write(db, monkeypatch):
-    monkeypatch.setenv("LEAFSPAN_ADMIN_CODE", "code")
+    monkeypatch.setattr("config.settings.ADMIN_CODE", "code")
     options = importlib.import_module("config.admin.settings").DATABASES["default"]["OPTIONS"]["options"]
     parameters = connection.get_connection_params() | {"options": options}
     names = ("host", "port", "user", "password", "dbname", "options")

@@ -36,11 +36,25 @@ def drawing(
     band: tuple[float, float] | None = None,
     diagonal: bool = False,
 ) -> str:
-    """Draw at most five lines over a grid; return a stand-alone SVG file.
+    """Draw lines over a grid.
 
-    The drawing ends at the first and last mark of each axis. The figures follow ``title`` in words for those who cannot
-    see it. ``band`` is what is wanted on the y axis, shaded; ``diagonal`` draws y = x, where the stated equals the true
-    value.
+    Parameters
+    ----------
+    lines : Sequence[Line]
+        At most five.
+    x, y : Axis
+        Their first and last mark end the drawing.
+    title : str
+        What is shown; the figures follow in words for those who cannot see it.
+    band : tuple[float, float], optional
+        What is wanted on the y axis, shaded.
+    diagonal : bool
+        Draw y = x, where the stated equals the true value.
+
+    Returns
+    -------
+    str
+        A stand-alone SVG file.
     """
 
     def at(place: tuple[float, float]) -> tuple[float, float]:

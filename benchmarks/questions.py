@@ -300,9 +300,16 @@ class BlindFlight:
 def simulate_flight(rng: np.random.Generator, *, spread: float) -> BlindFlight:
     """Taste three to eight lots blind, by two to eight tasters once or twice, and ask.
 
-    Lots have a standard deviation of ``spread`` points. Tasters have a level, a gain, a noise, a pace of tiring and
-    tastes of their own; up to a third of the previous lot's difference is taken off the next, and the first cup stands
-    out, as in :mod:`benchmarks.seasons`.
+    Parameters
+    ----------
+    rng : Generator
+    spread : float
+        Standard deviation of the lots. [points]
+
+    Notes
+    -----
+    Tasters have a level, a gain, a noise, a pace of tiring and tastes of their own; up to a third of the previous lot's
+    difference is taken off the next, and the first cup stands out, as in :mod:`benchmarks.seasons`.
     """
     normal = rng.standard_normal
     n_lots, n_tasters, n_sittings = (int(rng.integers(*of)) for of in ((3, 9), (2, 9), (1, 3)))

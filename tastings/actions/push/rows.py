@@ -109,8 +109,14 @@ def insert_statement(model: type[Model], rows: Rows, shared: Mapping[str, object
 def upsert_statement(model: type[Model], rows: Rows, shared: Mapping[str, object]) -> Statement:
     """Return the statement that inserts rows or, where the id is known, overwrites them.
 
-    At least one row, all with the same columns, by the column's name and in wire form; ``shared`` are the values of the
-    other columns, the same in every row.
+    Parameters
+    ----------
+    model : type
+        Whose table.
+    rows : sequence of mappings
+        Column values by the column's name, in wire form; at least one row, all with the same columns.
+    shared : mapping
+        Values of the other columns, the same in every row.
     """
     return _upsert(model, tuple(rows[0]), tuple(shared)), [*shared.values(), msgspec.json.encode(rows).decode()]
 

@@ -78,10 +78,24 @@ def form_of(brews: Sequence[Brew]) -> str:
 
 
 def validated_brews(brews: Sequence[Brew]) -> tuple[Brew, ...]:
-    """Check the brews and sort them by session and content, so that results do not depend on the order given.
+    """Check the brews and sort them, so that results do not depend on the order in which they are given.
 
-    Raise RatingError for a rating that is not a finite number from 0 to 10; BrewError for any other number that is not
-    finite or is negative where it cannot be, and for a weight or volume of 0.
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        Sessions in any order.
+
+    Returns
+    -------
+    tuple[Brew, ...]
+        Sorted by session, then by content.
+
+    Raises
+    ------
+    RatingError
+        A rating is not a finite number from 0 to 10.
+    BrewError
+        Any other number is not finite, is negative where it cannot be, or a weight or volume is 0.
     """
     for brew in brews:
         _check_brew(brew)

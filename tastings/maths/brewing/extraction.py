@@ -99,7 +99,12 @@ K_SPREAD, TAU_SPREAD = 0.55, 0.7
 def make_grid(*, n_k: int = 26, n_tau: int = 14, n_n: int = 7, form: str = "") -> Grid:
     """Make the grid: k over 0.04-6 /min, tau over 2-400 s, n over 0.2-1.
 
-    ``form`` of the leaf is a key of :data:`MAKE_OF_FORM`; any other counts as not known.
+    Parameters
+    ----------
+    n_k, n_tau, n_n : int
+        Values of each.
+    form : str
+        Of the leaf: a key of :data:`MAKE_OF_FORM`; any other counts as not known.
 
     Notes
     -----
@@ -150,10 +155,19 @@ def effective_contact_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> 
 
 
 def extracted_shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> FloatArray:
-    """Return the share of the leaf's content that each pour extracts, float64[n_k, n_tau, n_pours].
+    """Return the share of the leaf's content that each pour extracts.
 
-    The pours are those of one session, rinse included; the shares sum to less than 1. ``k_per_min`` is the extraction
-    rate, float64[n_k] [1/min at 100 deg C], ``tau_s`` the wetting lag, float64[n_tau] [s].
+    Parameters
+    ----------
+    steeping : Steeping
+        One session, rinse included.
+    k_per_min, tau_s : float64[n_k], float64[n_tau]
+        Extraction rate [1/min at 100 deg C] and wetting lag [s].
+
+    Returns
+    -------
+    float64[n_k, n_tau, n_pours]
+        Shares of the leaf's content; they sum to less than 1.
     """
     tau = tau_s[:, None]
     effective_s = effective_contact_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau)
@@ -179,9 +193,15 @@ def cup_strength(steeping: Steeping, *, grid: Grid) -> FloatArray:
 def perceived_strength(content: FloatArray, *, n: FloatArray) -> FloatArray:
     """Return the perceived strength of a cup of this content; 1 for a content of 1.
 
-    ``content`` is relative to the reference cup [above 0], ``n`` the exponent at a content of 1 [above 0, at most 1];
-    both float64[...], broadcast.
+    Parameters
+    ----------
+    content : float64[...]
+        Relative to the reference cup. [above 0]
+    n : float64[...]
+        Exponent at a content of 1; broadcast against ``content``. [above 0, at most 1]
 
+    Examples
+    --------
     >>> perceived_strength(np.array([0.5, 1.0, 2.0]), n=np.array([0.5])).round(3).tolist()
     [0.681, 1.0, 1.368]
     """

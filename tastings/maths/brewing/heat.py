@@ -143,8 +143,17 @@ def arrhenius_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MO
 def steeping_of(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
     """Compute contact, temperature and extraction rate of each pour of a session.
 
-    ``brew`` is the vessel, the leaf and the room; its own pours are not used, but ``pours``, in the order poured and
-    without gaps.
+    Parameters
+    ----------
+    brew : Brew
+        The vessel, the leaf and the room; its own ``pours`` are not used.
+    pours : tuple[Pour, ...]
+        Pours in the order poured, without gaps.
+
+    Returns
+    -------
+    Steeping
+        One entry per pour.
     """
     material = MATERIALS.get(brew.vessel_material, MATERIALS["porcelain"])
     mass_g = brew.vessel_g or vessel_mass_g(vessel_ml=brew.vessel_ml, material=brew.vessel_material)

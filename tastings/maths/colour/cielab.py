@@ -21,8 +21,24 @@ _EDGE, _SLOPE = 216 / 24389, 24389 / 27
 
 
 def linear(srgb: FloatArray) -> FloatArray:
-    """Undo sRGB's transfer curve (IEC 61966-2-1): encoded float64[..., 3] become proportional to light. [0 to 1].
+    """Undo sRGB's transfer curve.
 
+    Parameters
+    ----------
+    srgb : float64[..., 3]
+        Encoded values. [0 to 1]
+
+    Returns
+    -------
+    float64[..., 3]
+        Proportional to light. [0 to 1]
+
+    Notes
+    -----
+    Source: IEC 61966-2-1.
+
+    Examples
+    --------
     >>> linear(np.array([0.0, 0.5, 1.0])).round(4).tolist()
     [0.0, 0.214, 1.0]
     """
@@ -31,10 +47,24 @@ def linear(srgb: FloatArray) -> FloatArray:
 
 
 def encoded(light: FloatArray) -> FloatArray:
-    """Apply sRGB's transfer curve (IEC 61966-2-1), the inverse of :func:`linear`, to float64[..., 3]. [0 to 1].
+    """Apply sRGB's transfer curve, the inverse of :func:`linear`; what sRGB cannot show is cut to its ends.
 
-    What sRGB cannot show is cut to its ends.
+    Parameters
+    ----------
+    light : float64[..., 3]
+        Proportional to light. [0 to 1]
 
+    Returns
+    -------
+    float64[..., 3]
+        Encoded values. [0 to 1]
+
+    Notes
+    -----
+    Source: IEC 61966-2-1.
+
+    Examples
+    --------
     >>> encoded(np.array([0.0, 0.2140411, 1.0])).round(4).tolist()
     [0.0, 0.5, 1.0]
     """
@@ -49,11 +79,26 @@ def xyz_of(linear_rgb: FloatArray) -> FloatArray:
 
 
 def lab_of(xyz: FloatArray, *, white: FloatArray = D65) -> FloatArray:
-    """Return CIELAB L*, a*, b* of X, Y, Z under a white, all float64[..., 3].
+    """Return CIELAB L*, a*, b* of X, Y, Z under a white.
 
-    ``xyz`` is relative to a white of Y = 1; slightly negative values, of colours beyond sRGB, are taken as they are.
-    ``white`` gets L* = 100 and a* = b* = 0. Source: CIE 15, with the exact fractions 216/24389 and 24389/27.
+    Parameters
+    ----------
+    xyz : float64[..., 3]
+        Relative to a white of Y = 1; slightly negative values, of colours beyond sRGB, are taken as they are.
+    white : float64[3]
+        The white that gets L* = 100 and a* = b* = 0.
 
+    Returns
+    -------
+    float64[..., 3]
+        L*, a*, b*.
+
+    Notes
+    -----
+    Source: CIE 15, with the exact fractions 216/24389 and 24389/27.
+
+    Examples
+    --------
     >>> lab_of(D65).round(6).tolist()
     [100.0, 0.0, 0.0]
     """
@@ -64,10 +109,24 @@ def lab_of(xyz: FloatArray, *, white: FloatArray = D65) -> FloatArray:
 
 
 def srgb_of(lab: FloatArray) -> FloatArray:
-    """Return the encoded sRGB value [0 to 1] of CIELAB under D65, both float64[..., 3].
+    """Return the sRGB value of CIELAB under D65; what sRGB cannot show is cut to its ends.
 
-    The inverse of :func:`lab_of`, with IEC 61966-2-1; what sRGB cannot show is cut to its ends.
+    Parameters
+    ----------
+    lab : float64[..., 3]
+        L*, a*, b*.
 
+    Returns
+    -------
+    float64[..., 3]
+        Encoded values. [0 to 1]
+
+    Notes
+    -----
+    Source: the inverse of :func:`lab_of` and IEC 61966-2-1.
+
+    Examples
+    --------
     >>> (255 * srgb_of(lab_of(xyz_of(linear(np.array([199, 120, 40]) / 255))))).round().tolist()
     [199.0, 120.0, 40.0]
     """
@@ -80,10 +139,23 @@ def srgb_of(lab: FloatArray) -> FloatArray:
 def adaptation(*, seen: FloatArray, target: FloatArray) -> FloatArray:
     """Return the matrix that carries X, Y, Z seen under one white to what they would be under another.
 
-    ``seen`` is the white of the scene, with whatever Y it has. Exposure is evened out as well: it ends at exactly
-    ``target``. To be applied as ``xyz @ matrix.T``. A von Kries scaling of Bradford's sharpened cone responses. Source:
-    Lam 1985, as used by ICC profiles.
+    Parameters
+    ----------
+    seen, target : float64[3]
+        The white of the scene, with whatever Y it has, and the white it is to become. Exposure is evened out as well:
+        the scene's white ends at exactly ``target``.
 
+    Returns
+    -------
+    float64[3, 3]
+        To be applied as ``xyz @ matrix.T``.
+
+    Notes
+    -----
+    A von Kries scaling of Bradford's sharpened cone responses. Source: Lam 1985, as used by ICC profiles.
+
+    Examples
+    --------
     >>> (D50 @ adaptation(seen=D50, target=D65).T).round(5).tolist()
     [0.95047, 1.0, 1.08883]
     """
@@ -92,10 +164,24 @@ def adaptation(*, seen: FloatArray, target: FloatArray) -> FloatArray:
 
 
 def ciede2000(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Return the CIEDE2000 difference of CIELAB colours, float64[..., 3], with all weights 1.
+    """Return the CIEDE2000 difference of colours in CIELAB, with all weights 1.
 
-    1 is about what an eye just sees. Source: Sharma, Wu and Dalal 2005, Color Res Appl 30:21-30, equations 2 to 22.
+    Parameters
+    ----------
+    first, second : float64[..., 3]
+        L*, a*, b*; shapes must go together by NumPy's broadcasting.
 
+    Returns
+    -------
+    float64[...]
+        Difference; 1 is about what an eye just sees.
+
+    Notes
+    -----
+    Source: Sharma, Wu and Dalal 2005, Color Res Appl 30:21-30, equations 2 to 22.
+
+    Examples
+    --------
     >>> float(ciede2000(np.array([50.0, 2.5, 0.0]), np.array([50.0, 0.0, -2.5])).round(4))
     4.3065
     """

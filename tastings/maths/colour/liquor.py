@@ -98,9 +98,16 @@ class LiquorColour:
 def liquor_colour(
     *, white: PixelArray, liquor: PixelArray, terms: tuple[Term, ...], rng: np.random.Generator
 ) -> LiquorColour:
-    """Tell the colour of a liquor against the white beside it, two regions of one photo encoded as sRGB.
+    """Tell the colour of a liquor against the white beside it.
 
-    ``rng`` serves to resample blocks and for the probabilities.
+    Parameters
+    ----------
+    white, liquor : uint8[height, width, 3]
+        The two regions of one photo, encoded as sRGB.
+    terms : tuple of Term
+        The words to choose from.
+    rng : numpy.random.Generator
+        For resampling blocks and for the probabilities.
 
     Returns
     -------

@@ -28,8 +28,19 @@ _LEVELS = np.maximum(LEVEL_MEAN + LEVEL_SD * ndtri((np.arange(256) + 0.5) / 256)
 def alike_weights(draws: tuple[CurveDraws, CurveDraws], *, shift: FloatArray, grids: tuple[Grid, Grid]) -> FloatArray:
     """Return the weight of every draw of one lot with every draw of the other, if the lots are alike.
 
-    float64[n_first, n_second], against 1 for unrelated lots. ``shift``, float64[n_draws], is what the levels of each
-    side are moved by for tasters' scales that do not cancel [points]; ``grids`` are those on which each lot was drawn.
+    Parameters
+    ----------
+    draws : tuple[CurveDraws, CurveDraws]
+        Of the two lots.
+    shift : float64[n_draws]
+        What the levels of each side are moved by for tasters' scales that do not cancel. [points]
+    grids : tuple[Grid, Grid]
+        On which each was drawn.
+
+    Returns
+    -------
+    float64[n_first, n_second]
+        Against 1 for unrelated lots.
     """
     place = [_place(side, shift=shift, grid=grid) for side, grid in zip(draws, grids, strict=True)]
     apart = place[0][:, None, :] - place[1][None, :, :]

@@ -118,11 +118,28 @@ def check_arrival(
     even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
 ) -> ArrivalCheck:
-    """Compare an arrived lot with the sample it was bought on: a figure for each of ``rated`` that both sides rated.
+    """Compare an arrived lot with the sample it was bought on.
 
-    ``even_brew`` is what the sessions of both are evened out to; ``scales`` is as in
-    :func:`tastings.maths.curve.estimate.estimate_development`. Raise BrewError for a number in a brew that cannot be
-    one.
+    Parameters
+    ----------
+    sample, arrived : Sequence[Brew]
+        Sessions of each, in any order.
+    rated : Sequence[str]
+        Keys of the descriptors to compare.
+    even_brew : EvenBrew, optional
+        What the sessions of both are evened out to; that of oolong when left out.
+    scales : Mapping, optional
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
+
+    Returns
+    -------
+    ArrivalCheck
+        With a figure for each descriptor rated on both sides.
+
+    Raises
+    ------
+    BrewError
+        A number in a brew cannot be one.
     """
     grid = default_grid(form_of((*sample, *arrived)))
     sides = [prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0] for brews in (sample, arrived)]

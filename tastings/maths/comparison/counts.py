@@ -29,8 +29,12 @@ class Counts:
     def of(cls, cups: FloatArray, *, alike: FloatArray, log_likelihood: FloatArray) -> "Counts":
         """Count the infusions of draws above each finish line.
 
-        ``cups`` and ``alike``, float64[n_draws, n_infusions], are even-brew cups with the model's error and without
-        [points]; ``log_likelihood``, float64[n_draws, n_lines], is that of the endings of the sessions.
+        Parameters
+        ----------
+        cups, alike : float64[n_draws, n_infusions]
+            Even-brew cups with the model's error and without. [points]
+        log_likelihood : float64[n_draws, n_lines]
+            Of the endings of the sessions.
         """
         likelihood = np.exp(np.maximum(log_likelihood - log_likelihood.max(), _LEAST_LOG_LIKELIHOOD))
         return cls(*(_at_counts(of_draws, likelihood=likelihood) for of_draws in (cups, alike)))

@@ -138,7 +138,7 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
     line: FinishLine | None = None,
     slopes: Mapping[str, OrderSlope] = USUAL_SLOPES,
 ) -> Comparison:
-    """Compare groups of sessions, each on the even brew of its kind; pairs come in the order of ``groups``.
+    """Compare groups of sessions, each on the even brew of its kind.
 
     Parameters
     ----------
@@ -152,6 +152,11 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
         Figures that are known already, by group; those of the others are computed.
     scales, line, slopes
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
+
+    Returns
+    -------
+    Comparison
+        Pairs in the order of ``groups``.
 
     Raises
     ------
@@ -232,7 +237,19 @@ def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], 
 
 
 def draw_sides(first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str) -> Sides | None:
-    """Draw one descriptor of two groups so that what their tasters have in common cancels; None unless both rated it.
+    """Draw one descriptor of two groups so that what their tasters have in common cancels.
+
+    Parameters
+    ----------
+    first, second : Sequence[PreparedSession]
+        The sessions of each group.
+    key : str
+        Key of the descriptor.
+
+    Returns
+    -------
+    Sides or None
+        None unless both groups rated it.
 
     Notes
     -----

@@ -44,11 +44,27 @@ class Triangle:
 def triangle(*, n_correct: int, n_tests: int, alpha: float = ALPHA, distinguishers: float = DISTINGUISHERS) -> Triangle:
     """Answer a triangle test: are the teas told apart, and could this many tests have shown it.
 
-    ``alpha`` is the accepted probability of calling equal teas different [0 to 1], ``distinguishers`` the proportion of
-    people who can tell them apart that the test is to find out [above 0, at most 1]. That two teas were not called
-    different is no proof that they are the same: see ``power`` and ``needed``. Raise TriangleError for counts or
-    probabilities that cannot be.
+    Parameters
+    ----------
+    n_correct, n_tests : int
+        Right answers, of how many; at least one test.
+    alpha : float
+        Accepted probability of calling equal teas different. [0 to 1]
+    distinguishers : float
+        Proportion of people who can tell them apart that the test is to find out. [above 0, at most 1]
 
+    Returns
+    -------
+    Triangle
+        That two teas were not called different is no proof that they are the same: see ``power`` and ``needed``.
+
+    Raises
+    ------
+    TriangleError
+        Counts or probabilities that cannot be.
+
+    Examples
+    --------
     >>> found = triangle(n_correct=13, n_tests=24)
     >>> found.different, round(found.power, 2), found.needed
     (True, 0.55, 40)
@@ -73,9 +89,22 @@ def triangle(*, n_correct: int, n_tests: int, alpha: float = ALPHA, distinguishe
 def power(*, n_tests: int, alpha: float, distinguishers: float) -> float:
     """Return the probability that so many tests call two teas different.
 
-    ``alpha`` and ``distinguishers`` are as in :func:`triangle`, but the latter may be 0. Raise TriangleError for fewer
-    than one test or a proportion outside its range.
+    Parameters
+    ----------
+    n_tests : int
+        At least 1.
+    alpha : float
+        Accepted probability of calling equal teas different. [0 to 1]
+    distinguishers : float
+        Proportion of people who do tell them apart. [0 to 1]
 
+    Raises
+    ------
+    TriangleError
+        Fewer than one test, or a proportion outside its range.
+
+    Examples
+    --------
     >>> round(power(n_tests=100, alpha=0.05, distinguishers=0.3), 3)
     0.991
     """
@@ -89,12 +118,28 @@ def power(*, n_tests: int, alpha: float, distinguishers: float) -> float:
 
 @lru_cache(maxsize=256)  # each takes tens of milliseconds, and a page asks for the same few
 def needed_tests(*, alpha: float, distinguishers: float, target_power: float) -> int | None:
-    """Return the smallest number of tests with the wanted power; None when 5,000 tests are not enough.
+    """Return the smallest number of tests with the wanted power.
 
-    ``alpha`` and ``distinguishers`` are as in :func:`triangle`. A few more tests can have slightly less power: right
-    answers are counted in whole numbers, so power rises like the teeth of a saw. Raise TriangleError for a probability
-    outside its range.
+    Parameters
+    ----------
+    alpha, distinguishers
+        As in :func:`power`; ``distinguishers`` above 0.
+    target_power : float
+        Wanted probability of calling them different. [0 to 1]
 
+    Returns
+    -------
+    int or None
+        None when 5,000 tests are not enough. A few more tests can have slightly less power: right answers are counted
+        in whole numbers, so power rises like the teeth of a saw.
+
+    Raises
+    ------
+    TriangleError
+        A probability outside its range.
+
+    Examples
+    --------
     >>> needed_tests(alpha=0.05, distinguishers=0.3, target_power=0.9)
     53
     """
@@ -108,10 +153,27 @@ def needed_tests(*, alpha: float, distinguishers: float, target_power: float) ->
 
 
 def least_correct(*, n_tests: int, alpha: float) -> int | None:
-    """Return how many right answers are needed to call two teas different; None when even all right would not do.
+    """Return how many right answers are needed to call two teas different.
 
-    Raise TriangleError for fewer than one test or an ``alpha`` not between 0 and 1.
+    Parameters
+    ----------
+    n_tests : int
+        Answers in all; at least 1.
+    alpha : float
+        Accepted probability of calling equal teas different. [0 to 1]
 
+    Returns
+    -------
+    int or None
+        None when even all answers right would not do.
+
+    Raises
+    ------
+    TriangleError
+        Fewer than one test, or alpha not between 0 and 1.
+
+    Examples
+    --------
     >>> least_correct(n_tests=24, alpha=0.05), least_correct(n_tests=3, alpha=0.01)
     (13, None)
     """
@@ -124,8 +186,13 @@ def least_correct(*, n_tests: int, alpha: float) -> int | None:
 def probability_by_guessing(*, n_correct: int, n_tests: int) -> float:
     """Return the probability of at least so many right answers when the teas are equal.
 
-    Raise TriangleError for more right answers than tests, or counts below what is possible.
+    Raises
+    ------
+    TriangleError
+        More right answers than tests, or counts below what is possible.
 
+    Examples
+    --------
     >>> round(probability_by_guessing(n_correct=13, n_tests=24), 3)
     0.028
     """

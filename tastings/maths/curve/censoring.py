@@ -23,10 +23,21 @@ N_ITERATIONS = 3
 
 
 def impute_censored(ratings: FloatArray, *, censored: FloatArray, cups: FloatArray, grid: Grid) -> FloatArray:
-    """Return a session's ratings [points] with the censored ones replaced by their expectation beyond the end.
+    """Return a session's ratings with the censored ones replaced by their expectation beyond the end.
 
-    ``censored``, float64[n_ratings], is -1 at the lower end of the scale, 1 at the upper, 0 between; ``cups``,
-    float64[n_nodes, n_ratings], is the strength h of the rated cups. What is returned may lie beyond 0 to 10.
+    Parameters
+    ----------
+    ratings, censored : float64[n_ratings]
+        As given [points], and -1 at the lower end of the scale, 1 at the upper, 0 between.
+    cups : float64[n_nodes, n_ratings]
+        Strength h of the rated cups.
+    grid : Grid
+        Where the cups were computed.
+
+    Returns
+    -------
+    float64[n_ratings]
+        Unchanged where not censored. [points; censored ones may lie beyond 0 to 10]
 
     Notes
     -----

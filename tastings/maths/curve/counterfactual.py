@@ -57,9 +57,21 @@ class Counterfactual:
 
 
 def counterfactual(descriptor: str, tasted: Sequence[TastedPoint], *, even_mean: FloatArray) -> Counterfactual:
-    """Set the ratings of a descriptor against its even-brew curve, float64[n_infusions] [points, 0 to 10].
+    """Set the ratings of a descriptor against its even-brew curve.
 
-    There is one point for each infusion that was rated and that the curve reaches.
+    Parameters
+    ----------
+    descriptor : str
+        Its key.
+    tasted : Sequence[TastedPoint]
+        Its ratings, in any order.
+    even_mean : float64[n_infusions]
+        The curve. [points, 0 to 10]
+
+    Returns
+    -------
+    Counterfactual
+        One point for each infusion that was rated and that the curve reaches.
     """
     by_infusion: dict[int, list[TastedPoint]] = defaultdict(list)
     for cup in tasted:

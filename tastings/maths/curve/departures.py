@@ -70,10 +70,23 @@ class _Change:
 def departures(
     followed: PreparedSession, *, even_brew: EvenBrew, node_level: FloatArray, grid: Grid
 ) -> tuple[Departure, ...]:
-    """Find the departures of one session, by infusion, then kind.
+    """Find the departures of one session.
 
-    ``even_brew`` is what a whole session is set against; ``node_level``, float64[n_nodes], is the posterior weight of
-    each node times the mean level there, of the attribute ``strength`` [points].
+    Parameters
+    ----------
+    followed : PreparedSession
+        The session.
+    even_brew : EvenBrew
+        What a whole session is set against.
+    node_level : float64[n_nodes]
+        Posterior weight of each node times the mean level there, of the attribute ``strength``. [points]
+    grid : Grid
+        Where the cups were computed.
+
+    Returns
+    -------
+    tuple[Departure, ...]
+        By infusion, then kind.
     """
     tasted = _tasted(followed)
     was = node_level @ followed.cups

@@ -51,10 +51,23 @@ def peak_of(draws: CurveDraws, *, even_cups: FloatArray) -> IntArray:
 def ending_log_likelihood(
     followed: Sequence[PreparedSession], *, draws: CurveDraws, peak: IntArray, grid: Grid
 ) -> FloatArray:
-    """Return the log likelihood of all endings for each draw and finish line, float64[n_draws, n_lines].
+    """Return the log likelihood of all endings for each draw and finish line.
 
-    Sessions without an ending or a guess contribute nothing: 0 without endings. ``draws`` are of the strength;
-    ``peak``, int64[n_draws], is the infusion of the strongest even-brew cup of each (:func:`peak_of`) [from 1].
+    Parameters
+    ----------
+    followed : Sequence[PreparedSession]
+        Sessions; those without an ending or a guess contribute nothing.
+    draws : CurveDraws
+        Of the strength.
+    peak : int64[n_draws]
+        Infusion of the strongest even-brew cup of each draw (:func:`peak_of`). [from 1]
+    grid : Grid
+        Where the cups were computed.
+
+    Returns
+    -------
+    float64[n_draws, n_lines]
+        0 without endings.
     """
     total = np.zeros((draws.level.size, LINES.size))
     for session in followed:
@@ -70,10 +83,20 @@ def line_log_likelihood(agreed: FloatArray) -> tuple[float, ...]:
 
 
 def estimate_finish_line(evidence: Iterable[Sequence[float]]) -> FinishLine:
-    """Estimate a team's finish line over :data:`LINES` from several lots, with the prior N(2.5, 1).
+    """Estimate a team's finish line from several lots, with the prior N(2.5, 1).
 
-    ``evidence`` is that of each lot, from :func:`line_log_likelihood`.
+    Parameters
+    ----------
+    evidence : Iterable[Sequence[float]]
+        Of each lot, from :func:`line_log_likelihood`.
 
+    Returns
+    -------
+    FinishLine
+        Mean and standard deviation over :data:`LINES`.
+
+    Examples
+    --------
     >>> round(estimate_finish_line([]).mean, 1)
     2.5
     """

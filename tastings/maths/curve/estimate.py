@@ -104,7 +104,7 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
     line: FinishLine | None = None,
     slopes: Mapping[str, OrderSlope] = USUAL_SLOPES,
 ) -> Development:
-    """Compute how a lot's flavour develops over infusions: a curve for each of ``rated`` with a usable rating.
+    """Compute how a lot's flavour develops over infusions.
 
     Parameters
     ----------
@@ -122,6 +122,11 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
         N(2.5, 1) when left out.
     slopes : Mapping[str, OrderSlope], optional
         What is believed of the slope of the cups' order, by descriptor, from the team's other lots.
+
+    Returns
+    -------
+    Development
+        With a curve for each of ``rated`` that has at least one usable rating.
 
     Raises
     ------

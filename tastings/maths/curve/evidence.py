@@ -106,10 +106,22 @@ class PreparedSession:
 def prepare_sessions(
     brews: Iterable[Brew], *, grid: Grid, scales: Mapping[str, Mapping[str, TasterScale]]
 ) -> tuple[tuple[PreparedSession, ...], tuple[LeftOut, ...]]:
-    """Prepare every usable session of checked brews, and list what is left out, both in the order of the brews.
+    """Prepare every usable session, and list what is left out.
 
-    ``scales`` are by descriptor and taster; who is not in it has gain 1 and offset 0. All tasters of the team are in
-    it, whether calibrated or not.
+    Parameters
+    ----------
+    brews : Iterable[Brew]
+        Checked brews.
+    grid : Grid
+        Where the cups are computed.
+    scales : Mapping[str, Mapping[str, TasterScale]]
+        By descriptor and taster; who is not in it has gain 1 and offset 0. All tasters of the team are in it, whether
+        calibrated or not.
+
+    Returns
+    -------
+    tuple[tuple[PreparedSession, ...], tuple[LeftOut, ...]]
+        In the order of the brews.
     """
     followed: list[PreparedSession] = []
     left_out: list[LeftOut] = []

@@ -55,8 +55,18 @@ class LackOfFit:
 def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | None:
     """Say whether, and how, the ratings depart from the extraction model.
 
-    ``left`` has one entry per session, ratings at an end of the scale left out. None when the model fits, or when there
-    are fewer than three sessions, five infusions rated twice, or eight ratings to spare.
+    Parameters
+    ----------
+    left : Sequence[Residuals]
+        One entry per session, ratings at an end of the scale left out.
+    infusions : int
+        Infusions of the even brew.
+
+    Returns
+    -------
+    LackOfFit or None
+        None when the model fits, or when there are fewer than three sessions, five infusions rated twice, or eight
+        ratings to spare.
     """
     if len(left) < LEAST_SESSIONS:
         return None

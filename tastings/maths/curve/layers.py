@@ -40,7 +40,12 @@ class Layer:
 def rated_weights(mean: FloatArray, *, ratings: int) -> FloatArray:
     """Return the weight of a rated descriptor at each infusion, float64[n] [points].
 
-    ``mean``, float64[n], is its curve [points, 0 to 10]; ``ratings`` is how many cups rated it.
+    Parameters
+    ----------
+    mean : float64[n]
+        Its curve. [points, 0 to 10]
+    ratings : int
+        How many cups rated it.
     """
     return mean * ratings / (ratings + 1) if ratings >= LEAST_RATINGS else np.zeros_like(mean)
 
@@ -48,8 +53,13 @@ def rated_weights(mean: FloatArray, *, ratings: int) -> FloatArray:
 def noted_weights(noted: FloatArray, *, tasted: FloatArray) -> FloatArray:
     """Return the weight of a noted descriptor at each infusion, float64[n] [points]; 0 where nobody tasted.
 
-    ``noted`` and ``tasted``, float64[n], are how many cups noted it, and how many were tasted.
+    Parameters
+    ----------
+    noted, tasted : float64[n]
+        How many cups noted it, and how many were tasted.
 
+    Examples
+    --------
     >>> noted_weights(np.array([0.0, 1.0, 0.0, 1.0, 1.0]), tasted=np.ones(5)).round(1).tolist()
     [0.4, 0.8, 0.6, 1.1, 1.2]
     """
@@ -59,10 +69,20 @@ def noted_weights(noted: FloatArray, *, tasted: FloatArray) -> FloatArray:
 
 
 def find_layers(curves: Mapping[str, FloatArray]) -> tuple[Layer, ...]:
-    """Find the layers of the curves, one per infusion, in order.
+    """Find the layers of the curves.
 
-    ``curves`` are the weight of each descriptor at infusion 1, 2, ...; all of one length [points, at least 0].
+    Parameters
+    ----------
+    curves : Mapping[str, float64[n]]
+        Weight of each descriptor at infusion 1, 2, ...; all of one length. [points, at least 0]
 
+    Returns
+    -------
+    tuple[Layer, ...]
+        One per infusion, in order.
+
+    Examples
+    --------
     >>> found = find_layers({"orchid": np.array([4.0, 0.5]), "honey": np.array([0.0, 3.0])})
     >>> found[1].new, found[1].gone, round(found[0].richness, 2)
     (('honey',), ('orchid',), 1.0)
@@ -98,8 +118,13 @@ def _without_gaps(present: BoolArray) -> BoolArray:
 
 
 def richness(weights: FloatArray) -> float:
-    """Return the effective number of descriptors: exp of their shares' entropy (in nats); 0 when all weights are 0.
+    """Return the effective number of descriptors.
 
+    It is exp of the entropy (in nats) of their shares; 0 when all weights
+    are 0.
+
+    Examples
+    --------
     >>> round(richness(np.array([2.0, 2.0, 2.0, 0.0])), 6)
     3.0
     """

@@ -21,10 +21,19 @@ def shift_share(n_ratings: int) -> float:
 
 
 def level_precision_and_cross(cups: FloatArray, ratings: FloatArray) -> FloatArray:
-    """Return a session's precision of the level, and precision times level, float64[2, n_nodes].
+    """Return a session's precision of the level, and precision times level.
 
-    Both add up over sessions. ``cups``, float64[n_nodes, n_ratings], is the strength h of the rated cups, ``ratings``
-    float64[n_ratings] [points].
+    Parameters
+    ----------
+    cups : float64[n_nodes, n_ratings]
+        Strength h of the rated cups.
+    ratings : float64[n_ratings]
+        The ratings. [points]
+
+    Returns
+    -------
+    float64[2, n_nodes]
+        Both rows are summed over sessions.
     """
     shrink = shift_share(ratings.size)
     cup_sum = cups.sum(axis=1)

@@ -24,9 +24,15 @@ TIMES_SHIFT = 1.7
 def level_error_sd(scales: Sequence[TasterScale], *, open_share: float, sigma: float) -> float:
     """Return the sd of the error [points].
 
-    ``scales`` is how the taster of each session uses the scale, ``open_share`` the variance of the tasters' mean shift,
-    in that of one taster's (:func:`tastings.maths.curve.scale_effects.open_share`), ``sigma`` the noise of a rating
-    [points].
+    Parameters
+    ----------
+    scales : Sequence[TasterScale]
+        How the taster of each session uses the scale.
+    open_share : float
+        Variance of the tasters' mean shift, in that of one taster's
+        (:func:`tastings.maths.curve.scale_effects.open_share`).
+    sigma : float
+        Noise of a rating. [points]
     """
     not_calibrated = sum(not is_calibrated(scale) for scale in scales) / len(scales)
     return float(TIMES_SHIFT * unknown_shift_sd(sigma) * not_calibrated * np.sqrt(open_share))

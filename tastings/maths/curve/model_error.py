@@ -79,12 +79,24 @@ class ModelError:
         dryness: float = USUAL_DRYNESS,
         lack_of_fit: LackOfFit | None = None,
     ) -> "ModelError":
-        """Return what is open after each session's ratings, of which ``left`` is left over.
+        """Return what is open after the ratings.
 
-        ``sigma`` is the noise of a rating [points]; ``open_share`` the variance of the tasters' mean shift, in that of
-        one taster's (:func:`tastings.maths.curve.scale_effects.open_share`); ``dryness`` how much of the leaf is dry in
-        the middle of the first steep: most of slow leaf, hardly any of broken leaf, whose first cup the model therefore
-        knows well [share]; ``lack_of_fit``, where there is one, has the mean of the error already.
+        Parameters
+        ----------
+        left : Sequence[Residuals]
+            What each session's ratings leave over.
+        infusions : int
+            Infusions of the curve.
+        sigma : float
+            Noise of a rating. [points]
+        open_share : float
+            Variance of the tasters' mean shift, in that of one taster's
+            (:func:`tastings.maths.curve.scale_effects.open_share`).
+        dryness : float
+            How much of the leaf is dry in the middle of the first steep: most of slow leaf, hardly any of broken leaf,
+            whose first cup the model therefore knows well. [share]
+        lack_of_fit : LackOfFit or None
+            Where there is one, it has the mean of the error already.
         """
         place = np.arange(infusions)
         sd = np.sqrt(

@@ -69,8 +69,18 @@ def next_session(  # noqa: PLR0913 - all that is known of the lot so far
 ) -> NextSession:
     """Find what one more session would most usefully settle.
 
-    ``followed`` are the sessions used; ``strength`` of the even brew is None when nobody rated it; ``fatigue`` is the
-    probability that cups were rated weaker because of those tasted before.
+    Parameters
+    ----------
+    followed : Sequence[PreparedSession]
+        The sessions used.
+    strength : Curve or None
+        Even-brew strength; None when nobody rated it.
+    profile, steeps
+        What is known so far.
+    fatigue : float
+        Probability that cups were rated weaker because of those tasted before.
+    infusions : int
+        Infusions of the even brew.
 
     Returns
     -------

@@ -41,11 +41,22 @@ _LEAST_S = 1.0
 
 
 def odd_contacts(numbers: Sequence[int], contacts_s: Sequence[float]) -> Mapping[int, float]:
-    """Return the contact usual around each odd pour of one session [s], by the pour's place in ``numbers``.
+    """Find the odd contacts of one session.
 
-    ``numbers`` are the infusions, ascending, with their contacts [s]; pours between them are not judged. None is odd of
-    fewer than three pours.
+    Parameters
+    ----------
+    numbers : Sequence[int]
+        Infusion number of each pour, ascending; pours between them are not judged.
+    contacts_s : Sequence[float]
+        Their contacts. [s]
 
+    Returns
+    -------
+    Mapping[int, float]
+        By the place of each odd pour in ``numbers``: the contact usual around it [s]. None of fewer than three pours.
+
+    Examples
+    --------
     >>> {place: round(usual_s) for place, usual_s in odd_contacts([1, 2, 3, 4], [20, 60, 20, 25]).items()}
     {1: 20}
     """
@@ -72,9 +83,14 @@ def usual_water_c(water_c: Sequence[float], *, is_read: Sequence[bool]) -> float
 
 
 def cool_pours(water_c: Sequence[float], *, is_read: Sequence[bool]) -> Sequence[int]:
-    """Return the places of the pours, at least one, whose water [deg C] was read as cooler than usual.
+    """Return the places of the pours whose water was read as cooler than usual.
 
-    ``is_read``: whether somebody read its kettle.
+    Parameters
+    ----------
+    water_c : Sequence[float]
+        Water of each pour; at least one. [deg C]
+    is_read : Sequence[bool]
+        Whether somebody read its kettle.
     """
     limit_c = usual_water_c(water_c, is_read=is_read) - COOLER_C
     return [place for place, one_c in enumerate(water_c) if is_read[place] and one_c <= limit_c]

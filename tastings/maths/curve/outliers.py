@@ -28,10 +28,21 @@ MAX_OUTLIER_SHARE = 0.25
 def predicted_cups(
     tasted: Sequence[Sequence[SessionRatings]], *, node_levels: FloatArray, grid: Grid
 ) -> list[list[FloatArray]]:
-    """Return the cups that curves predict for all pours [points], for sessions that several attributes may share.
+    """Return the cups that curves predict for all pours, for sessions that several attributes may share.
 
-    By attribute and session, each float64[n_pours]. ``node_levels``, float64[n_attributes, n_nodes], is the weight of
-    each node times the mean level there: the curves [points].
+    Parameters
+    ----------
+    tasted : Sequence[Sequence[SessionRatings]]
+        Sessions of each attribute.
+    node_levels : float64[n_attributes, n_nodes]
+        Weight of each node times the mean level there: the curves. [points]
+    grid : Grid
+        The nodes.
+
+    Returns
+    -------
+    list[list[float64[n_pours]]]
+        By attribute and session. [points]
     """
     steepings = {id(session.steeping): session.steeping for sessions in tasted for session in sessions}
     cups = {key: node_levels @ cup_strength(steeping, grid=grid) for key, steeping in steepings.items()}
@@ -41,10 +52,18 @@ def predicted_cups(
 def outlier_p_values(
     tasted: Sequence[SessionRatings], *, predicted: Sequence[FloatArray], sigma: float, slope: float = 0.0
 ) -> FloatArray:
-    """Return the probability that a session of one attribute lies so far from a curve, for each session.
+    """Return the probability that a session lies so far from a curve, for each session.
 
-    ``predicted`` are the cups that the curve predicts for each session's pours, ``sigma`` is the noise of a rating,
-    ``slope`` what each cup tasted before adds to a rating [all points].
+    Parameters
+    ----------
+    tasted : Sequence[SessionRatings]
+        Sessions of one attribute.
+    predicted : Sequence[float64[n_pours]]
+        The cups that the curve predicts for each session's pours. [points]
+    sigma : float
+        Noise of a rating. [points]
+    slope : float
+        What each cup tasted before adds to a rating. [points]
 
     Notes
     -----

@@ -171,11 +171,24 @@ def fit_all(
     centre_on_team: bool = True,
     slopes: Mapping[str, OrderSlope] = NO_SLOPES,
 ) -> dict[str, Posterior]:
-    """Return the posterior of each attribute of a lot, over the nodes of ``grid`` times the values of sigma.
+    """Return the posterior of each attribute of a lot.
 
-    ``tasted`` has one entry per session, by attribute; none gives the prior. With ``centre_on_team`` the scale is
-    centred on the team's mean (:mod:`tastings.maths.curve.scale_effects`); not when one group of tasters is compared
-    with another. ``slopes`` is what is believed of the slope of the cups' order, by attribute; none of those not in it.
+    Parameters
+    ----------
+    tasted : Mapping[str, Sequence[SessionRatings]]
+        By attribute, one entry per session; none gives the prior.
+    grid : Grid
+        The nodes to compute on.
+    centre_on_team : bool
+        Whether the scale is centred on the team's mean (:mod:`tastings.maths.curve.scale_effects`). False when one
+        group of tasters is compared with another.
+    slopes : Mapping[str, OrderSlope]
+        What is believed of the slope of the cups' order, by attribute; none of those not in it.
+
+    Returns
+    -------
+    dict[str, Posterior]
+        Over the nodes of ``grid`` times the values of :data:`tastings.maths.curve.sufficient_statistics.SIGMA`.
 
     Notes
     -----

@@ -72,12 +72,22 @@ class Curve:
 
 
 def curve_shapes(curves: FloatArray) -> CurveShapes:
-    """Find the shape of each curve: float64[n_curves, n_infusions] of strengths in any unit, above 0.
+    """Find the shape of each curve.
 
-    ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else
-    ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``slow_fade`` when one
-    up to the eighth is; else ``steady``.
+    Parameters
+    ----------
+    curves : float64[n_curves, n_infusions]
+        Strength of infusion 1, 2, ... in any unit, above 0.
 
+    Returns
+    -------
+    CurveShapes
+        ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else
+        ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``slow_fade``
+        when one up to the eighth is; else ``steady``.
+
+    Examples
+    --------
     >>> found = curve_shapes(np.array([[4.0, 5, 6, 6, 5, 4], [8, 6, 4.5, 3.5, 2.5, 2], [6, 6, 6, 5.5, 5, 5]]))
     >>> [LABELS[i] for i in found.label]
     ['build_up', 'quick_fade', 'steady']
@@ -101,10 +111,21 @@ def label_shares(shapes: CurveShapes, *, weights: FloatArray) -> FloatArray:
 
 
 def weighted_profile(shapes: CurveShapes, *, weights: FloatArray, prior: FloatArray) -> Profile:
-    """Average the shapes of nodes or draws over the posterior: probabilities and weighted medians.
+    """Average the shapes over the posterior.
 
-    ``weights``, float64[n_nodes], may have any positive total; ``prior``, float64[4], is the probability of each label
-    before anything was tasted (:func:`label_shares` of the grid's prior).
+    Parameters
+    ----------
+    shapes : CurveShapes
+        One entry per node, or per draw.
+    weights : float64[n_nodes]
+        Of each node; any positive total.
+    prior : float64[4]
+        Probability of each label before anything was tasted (:func:`label_shares` of the grid's prior).
+
+    Returns
+    -------
+    Profile
+        Probabilities and weighted medians.
     """
     share = label_shares(shapes, weights=weights)
     share = (share + LEAST_SHARE) / (1 + LEAST_SHARE * len(LABELS))
@@ -136,8 +157,12 @@ def undecided_profile() -> Profile:
 
 
 def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) -> float:
-    """Return the smallest value, which may be inf, at which the cumulative weight reaches ``level`` of the total.
+    """Return a weighted quantile.
 
+    It is the smallest value at which the cumulative weight reaches ``level`` of the total; values may be inf.
+
+    Examples
+    --------
     >>> weighted_quantile(np.array([3.0, 1.0, 2.0]), weights=np.array([1.0, 1.0, 2.0]), level=0.5)
     2.0
     """

@@ -119,10 +119,19 @@ class Quadratic:
 
 
 def expected_absent_tasters(n_sessions: Collection[int], *, n_tasters: int | None = None) -> float:
-    """Return the expected number of team members who have not tasted a lot, by the number of sessions of each who has.
+    """Return the expected number of team members who have not tasted a lot.
 
-    Few when tasters return, many when each session has another taster. One taster who returns is not a whole team.
-    ``n_tasters`` is how many the team has, where that is known.
+    Parameters
+    ----------
+    n_sessions : Collection[int]
+        Number of sessions of each taster.
+    n_tasters : int, optional
+        How many tasters the team has, where that is known.
+
+    Returns
+    -------
+    float
+        Few when tasters return, many when each session has another taster. One taster who returns is not a whole team.
 
     Notes
     -----
@@ -147,8 +156,15 @@ def expected_absent_tasters(n_sessions: Collection[int], *, n_tasters: int | Non
 def open_share(tasters: Collection[str], *, n_tasters: int | None = None) -> float:
     """Return the variance of the mean shift of a lot's sessions against the team's, in that of one taster's shift.
 
-    ``tasters`` is who tasted each session, ``n_tasters`` how many the team has, where that is known.
+    Parameters
+    ----------
+    tasters : Collection[str]
+        Who tasted each session.
+    n_tasters : int, optional
+        How many tasters the team has, where that is known.
 
+    Examples
+    --------
     >>> round(open_share(["ann", "ben", "cho", "dee"], n_tasters=4), 3), open_share(["ann"] * 8, n_tasters=4)
     (0.001, 0.75)
     """
@@ -164,9 +180,19 @@ def empty_statistics(*, n_nodes: int) -> TeamStatistics:
 
 
 def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, level: FloatArray) -> TeamStatistics:
-    """Add up the statistics of each taster's sessions, given how uncertain the taster's scale is; zero for no tasters.
+    """Add up tasters.
 
-    ``level``, float64[n_nodes], is a first estimate of ``a``: the length of the gain's column [points].
+    Parameters
+    ----------
+    tasters : Iterable[tuple[TasterStatistics, TasterScale]]
+        The statistics of each taster's sessions, and the uncertainty of the taster's scale.
+    level : float64[n_nodes]
+        A first estimate of ``a``: the length of the gain's column. [points]
+
+    Returns
+    -------
+    Sums
+        Zero for no tasters.
     """
     integrated = (_integrate_out_taster(sums, scale=scale, level=level) for sums, scale in tasters)
     return reduce(TeamStatistics.__add__, integrated, empty_statistics(n_nodes=level.size))

@@ -30,11 +30,24 @@ class Steeps:
 def count_worthwhile(
     cups: FloatArray, *, finish_line: FloatArray | float = FINISH_LINE, weights: FloatArray | None = None
 ) -> Steeps:
-    """Count the infusions worth drinking: ``recommended`` within ``low`` ... ``high``.
+    """Count the infusions worth drinking.
 
-    ``cups``, float64[n_draws, n_infusions], is the strength of the even-brew infusions 1, 2, ... in each draw, which
-    must exceed ``finish_line``, one or float64[n_draws] [points]. ``weights`` of the draws are equal when left out.
+    Parameters
+    ----------
+    cups : float64[n_draws, n_infusions]
+        Strength of the even-brew infusions 1, 2, ... in each draw. [points]
+    finish_line : float or float64[n_draws]
+        Strength that a cup must exceed. [points]
+    weights : float64[n_draws], optional
+        Of each draw; equal when left out.
 
+    Returns
+    -------
+    Steeps
+        ``recommended`` within ``low`` ... ``high``.
+
+    Examples
+    --------
     >>> count_worthwhile(np.array([[6.0, 5.0, 3.0, 2.0], [6.0, 5.0, 4.0, 3.0], [5.0, 4.0, 2.0, 1.0]])).recommended
     3
     """

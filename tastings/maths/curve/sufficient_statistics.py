@@ -116,11 +116,21 @@ class TasterStatistics:
 
 
 def session_statistics(session: SessionRatings, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
-    """Return the statistics that one session adds to its taster's total, int64[2 + 10 n_sigma, n_nodes].
+    """Return the statistics that one session adds to its taster's total.
 
-    Two rows for the level (:mod:`tastings.maths.curve.level`), then the ten products of :class:`TasterStatistics`.
-    ``of_all_pours``, float64[n_nodes, n_pours], is the strength h of each cup, as
-    :func:`tastings.maths.brewing.extraction.cup_strength` gives it on ``grid``.
+    Parameters
+    ----------
+    session : SessionRatings
+        The session.
+    of_all_pours : float64[n_nodes, n_pours]
+        Strength h of each cup, as :func:`tastings.maths.brewing.extraction.cup_strength` gives it on ``grid``.
+    grid : Grid
+        Where the cups were computed.
+
+    Returns
+    -------
+    int64[2 + 10 n_sigma, n_nodes]
+        Two rows for the level (:mod:`tastings.maths.curve.level`), then the ten products of :class:`TasterStatistics`.
     """
     cups = session.cups(of_all_pours)
     ratings = impute_censored(session.ratings, censored=session.censored, cups=cups, grid=grid)

@@ -69,9 +69,16 @@ class TastedSession:
 def tasted_points(
     descriptor: str, sessions: Iterable[TastedSession], *, even_mean: FloatArray
 ) -> tuple[TastedPoint, ...]:
-    """Return every rating of a descriptor but those of a rinse, from the sessions that rated it.
+    """Return every rating of a descriptor but those of a rinse.
 
-    ``even_mean``, float64[n_infusions], is the even brew's mean cups, at least as many as were rated [points].
+    Parameters
+    ----------
+    descriptor : str
+        Its key.
+    sessions : Iterable[TastedSession]
+        The sessions that rated it.
+    even_mean : float64[n_infusions]
+        The even brew's mean cups, at least as many as were rated. [points]
     """
     return tuple(
         TastedPoint(

@@ -69,8 +69,18 @@ class TotalsCache:
     def totals(self, groups: Mapping[Group, Sequence[SessionRatings]], *, grid: Grid) -> dict[Group, IntArray]:
         """Return the total of each group of sessions, as `sufficient_statistics.added` would.
 
-        In the order of the groups. Each is int64[2 + 10 n_sigma, n_nodes] and read-only. The shape of ``grid``, which
-        comes from :func:`tastings.maths.brewing.extraction.make_grid`, identifies it.
+        Parameters
+        ----------
+        groups : Mapping[tuple[str, str], Sequence[SessionRatings]]
+            Sessions by descriptor and taster.
+        grid : Grid
+            Where the cups are computed, from :func:`tastings.maths.brewing.extraction.make_grid`; its shape identifies
+            it.
+
+        Returns
+        -------
+        dict[tuple[str, str], int64[2 + 10 n_sigma, n_nodes]]
+            In the order of the groups; read-only.
         """
         with self._lock:
             requested = {group: _keyed_by_content(group, sessions, grid=grid) for group, sessions in groups.items()}

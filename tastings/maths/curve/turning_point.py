@@ -35,10 +35,19 @@ class TurningPoint:
 def turning_point(
     layers: Sequence[Layer], *, points: Mapping[str, Sequence[float]] | None = None
 ) -> TurningPoint | None:
-    """Find where the leading flavours change most, of equal places the earliest; None for fewer than two infusions.
+    """Find where the leading flavours change most.
 
-    ``layers`` are one per infusion, in any order; ``points`` those of each flavour at infusion 1, 2, …: one that is not
-    in it comes and goes as it leads.
+    Parameters
+    ----------
+    layers : Sequence[Layer]
+        One per infusion, in any order.
+    points : Mapping[str, Sequence[float]], optional
+        Points of each flavour at infusion 1, 2, …; one that is not in it comes and goes as it leads.
+
+    Returns
+    -------
+    TurningPoint or None
+        None for fewer than two infusions. Of equal places the earliest.
 
     Notes
     -----

@@ -52,7 +52,7 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     Raises
     ------
     CupError
-        As :func:`served_cups`.
+        A score off the scale, a position below 1 or taken twice, or a sitting of two tasters.
     RankingError
         A lot stands twice in the expected order.
     """

@@ -51,11 +51,21 @@ class BlockMeans:
 def block_means(
     scores: Sequence[float], *, lots: Sequence[str], blocks: Sequence[str], covariates: FloatArray | None = None
 ) -> BlockMeans | None:
-    """Estimate lots' means from one score per cup [points].
+    """Estimate lots' means.
 
-    ``blocks`` is the taster or sitting each cup belongs to; ``covariates``, float64[n_cups, n_columns], are measured
-    beside each score, such as its position, and each gets a slope. None for fewer than two lots, without a degree of
-    freedom left within blocks, or when nothing varies.
+    Parameters
+    ----------
+    scores : Sequence[float]
+        One per cup. [points]
+    lots, blocks : Sequence[str]
+        What was in the cup, and the taster or sitting it belongs to.
+    covariates : float64[n_cups, n_columns], optional
+        Measured beside each score, such as its position; each gets a slope.
+
+    Returns
+    -------
+    BlockMeans or None
+        None for fewer than two lots, without a degree of freedom left within blocks, or when nothing varies.
     """
     y = np.asarray(scores, dtype=np.float64)
     names, lot = np.unique(np.asarray(lots), return_inverse=True)

@@ -56,9 +56,24 @@ class ServedCups:
 def served_cups(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) -> ServedCups:
     """Set cups in order.
 
-    ``scale`` is the highest score, the lowest is 0 [points]; ``lots`` are those that belong to the flight whether or
-    not they have been tasted. Raise CupError for a score off the scale, a position below 1 or taken twice, or a sitting
-    of two tasters.
+    Parameters
+    ----------
+    cups : Iterable[Cup]
+        In any order.
+    scale : float
+        The highest score; the lowest is 0. [points]
+    lots : Sequence[str]
+        Lots that belong to the flight whether or not they have been tasted.
+
+    Returns
+    -------
+    ServedCups
+        Empty without a cup.
+
+    Raises
+    ------
+    CupError
+        A score off the scale, a position below 1 or taken twice, or a sitting of two tasters.
     """
     if not (isfinite(scale) and scale > 0):
         raise CupError("the scale must end above 0")

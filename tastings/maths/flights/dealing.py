@@ -21,12 +21,23 @@ _ATTEMPTS = 30
 def deal(
     *, had: IntArray, need: IntArray, poured: IntArray, repeats: Sequence[int], rng: np.random.Generator
 ) -> IntArray:
-    """Return how many more cups of each lot each taster gets, int[n_tasters, n_lots].
+    """Return how many more cups of each lot each taster gets.
 
-    ``had``, of the same shape, are cups that they have had and keep; ``need``, int[n_tasters], is how many more each
-    gets; ``poured``, int[n_lots], are cups that are fixed, of any taster; ``repeats`` is how many of each taster's cups
-    must be of a lot that the taster gets elsewhere too. Without a required repeat, no lot comes to a taster again
-    before all have.
+    Parameters
+    ----------
+    had : int[n_tasters, n_lots]
+        Cups that they have had and keep.
+    need : int[n_tasters]
+        How many more each gets.
+    poured : int[n_lots]
+        Cups of each lot that are fixed, of any taster.
+    repeats : Sequence[int]
+        How many of each taster's cups must be of a lot that the taster gets elsewhere too.
+
+    Returns
+    -------
+    int[n_tasters, n_lots]
+        Without a required repeat, no lot comes to a taster again before all have.
     """
     n_lots, different = had.shape[1], (had > 0).sum(axis=1)
     total = had.sum(axis=1) + need
@@ -88,10 +99,21 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
 
 
 def into_sittings(counts: IntArray, *, room: Sequence[int], had: IntArray, rng: np.random.Generator) -> list[list[int]]:
-    """Share a taster's cups out over the sittings: none twice in one, none again before all, where possible.
+    """Share a taster's cups out over the sittings.
 
-    ``counts``, int[n_lots], sum to the free cups of the sittings, ``room``; ``had``, int[n_lots, n_sittings], are cups
-    that are fixed.
+    Parameters
+    ----------
+    counts : int[n_lots]
+        Cups of each lot; their sum is that of ``room``.
+    room : Sequence[int]
+        Free cups of each sitting.
+    had : int[n_lots, n_sittings]
+        Cups of each lot that are fixed in each sitting.
+
+    Returns
+    -------
+    list[list[int]]
+        Lots of each sitting: none twice in a sitting and none again before all are seen, where that can be.
     """
     left, sittings = counts.copy(), []
     seen = np.zeros(len(counts), dtype=np.int64)

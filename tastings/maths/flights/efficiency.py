@@ -20,11 +20,19 @@ def no_others(n_blocks: int) -> IntArray:
 
 
 def adjusting(sizes: IntArray, others: IntArray) -> FloatArray:
-    """Return what adjusts lots for sittings and for lots that are not compared, float[n_blocks, n_blocks].
+    """Return what adjusts lots for sittings and for lots that are not compared.
 
-    That is M such that the information on the compared lots is ``diag(counts.sum(1)) - counts @ M @ counts.T``.
-    ``sizes``, int[n_blocks], are all cups of each sitting, at least one; ``others``, int[n_others, n_blocks], those of
-    lots that are poured but not compared (a reference, a lot since spilled).
+    Parameters
+    ----------
+    sizes : int[n_blocks]
+        All cups of each sitting, at least one. [cups]
+    others : int[n_others, n_blocks]
+        Cups of lots that are poured but not compared (a reference, a lot since spilled). [cups]
+
+    Returns
+    -------
+    float[n_blocks, n_blocks]
+        M, such that the information on the compared lots is ``diag(counts.sum(1)) - counts @ M @ counts.T``.
     """
     share = np.diag(1 / sizes)
     if not len(others):
@@ -52,8 +60,12 @@ def is_connected(counts: IntArray, others: IntArray) -> bool:
 def efficiency(counts: IntArray, others: IntArray) -> float:
     """Return the mean efficiency factor of the comparisons of two lots, adjusted for sittings.
 
-    ``counts``, int[n_lots, n_blocks], are the cups of each compared lot in each sitting; ``others``, int[n_others,
-    n_blocks], those of lots that are poured but not compared; ``no_others`` if there are none.
+    Parameters
+    ----------
+    counts : int[n_lots, n_blocks]
+        Cups of each compared lot in each sitting.
+    others : int[n_others, n_blocks]
+        Cups of lots that are poured but not compared; ``no_others`` if there are none.
 
     Returns
     -------

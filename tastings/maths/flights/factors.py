@@ -56,9 +56,20 @@ def checked_weights(weights: Mapping[str, float]) -> dict[str, float]:
 def weighted_score(scores: Mapping[str, float], weights: Mapping[str, float]) -> float:
     """Return the weighted score of one cup. [0 to 100].
 
-    ``scores`` are by factor, those that weigh something must be there [0 to 100]; ``weights`` are by factor, in
-    percent, set by the team. Raise FactorError as :func:`checked_weights`, and for a score missing or off the scale.
+    Parameters
+    ----------
+    scores : Mapping[str, float]
+        By factor; those that weigh something must be there. [0 to 100]
+    weights : Mapping[str, float]
+        By factor, in percent, set by the team.
 
+    Raises
+    ------
+    FactorError
+        As of :func:`checked_weights`; or a score missing or off the scale.
+
+    Examples
+    --------
     >>> scores = {"dry_leaf": 90, "liquor_colour": 80, "aroma": 92, "taste": 88, "spent_leaf": 85}
     >>> weighted_score(scores, COVERED_BOWL_WEIGHTS["oolong"])
     88.9

@@ -37,11 +37,21 @@ class FurtherCups:
 def further_cups(
     draws: Draws, *, served: ServedCups, candidates: IndexArray, cups: int, rng: Generator
 ) -> tuple[FurtherCups, ...]:
-    """Return what further sittings are worth, after the cups ``served`` so far, the best first.
+    """Return what further sittings are worth, the best first.
 
-    ``candidates``, intp[n_candidates], are the places of the lots that may be chosen. ``cups`` is what a taster takes
-    in a sitting: the likeliest two, three, four lots and so on share them, so that all proposals cost about the same
-    work. ``rng`` makes the noise of the simulated cups; the same for all proposals, so that they compare.
+    Parameters
+    ----------
+    draws : Draws
+        What is possible after the cups so far.
+    served : ServedCups
+        Those cups.
+    candidates : intp[n_candidates]
+        Places of the lots that may be chosen.
+    cups : int
+        What a taster takes in a sitting. The likeliest two, three, four lots and so on share them, so that all
+        proposals cost about the same work.
+    rng : Generator
+        Noise of the simulated cups; the same for all proposals, so that they compare.
 
     Returns
     -------

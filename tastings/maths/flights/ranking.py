@@ -62,8 +62,18 @@ class PageTest:
 def friedman_test(table: ScoreTable) -> FriedmanTest | None:
     """Return the test that all lots are ranked alike.
 
-    The table may have gaps. None when no taster tells one lot from another, or fewer than two tasters compare.
+    Parameters
+    ----------
+    table : Mapping[str, Mapping[str, float]]
+        Scores by taster and lot, gaps allowed.
 
+    Returns
+    -------
+    FriedmanTest or None
+        None when no taster tells one lot from another, or fewer than two tasters compare.
+
+    Examples
+    --------
     >>> scores = {"a": {"x": 1.0, "y": 2.0, "z": 3.0}, "b": {"x": 4.0, "y": 6.0, "z": 8.0}}
     >>> found = friedman_test(scores)
     >>> found.name, round(found.statistic, 9), found.degrees_of_freedom
@@ -146,10 +156,24 @@ def rank_sum_difference(*, tasters: int, lots: int, alpha: float = 0.05) -> floa
 
 
 def page_test(table: ScoreTable, *, expected_order: Sequence[str]) -> PageTest | None:
-    """Return Page's test that lots come in the order expected, the highest score first.
+    """Return Page's test that lots come in the order expected.
 
-    Tasters who have not tasted every lot of the order are left out. None for fewer than three lots or two tasters.
-    Raise RankingError if a lot stands twice in the order.
+    Parameters
+    ----------
+    table : Mapping[str, Mapping[str, float]]
+        Scores by taster and lot. Tasters who have not tasted every lot of the order are left out.
+    expected_order : Sequence[str]
+        Lots, the one expected to score highest first.
+
+    Returns
+    -------
+    PageTest or None
+        None for fewer than three lots or two tasters.
+
+    Raises
+    ------
+    RankingError
+        A lot stands twice in the order.
     """
     order = list(expected_order)[::-1]
     if len(set(order)) < len(order):

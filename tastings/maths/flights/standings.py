@@ -47,8 +47,16 @@ def standings(
 ) -> tuple[Standing, ...]:
     """Return where some lots stand against each other, the highest mean first.
 
-    ``worth``, float64[n_draws, n_lots], are draws of what lots are worth [points]; ``among`` are the places of the lots
-    that are compared. The probabilities of lots that cannot be chosen, not ``ranked``, are 0.
+    Parameters
+    ----------
+    cups : ServedCups
+        What was tasted.
+    worth : float64[n_draws, n_lots]
+        Draws of what lots are worth. [points]
+    among : Sequence[int]
+        Places of the lots that are compared.
+    ranked : bool
+        False for lots that cannot be chosen: their probabilities are 0.
     """
     places = list(among)
     drawn = worth[:, places]

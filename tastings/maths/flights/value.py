@@ -33,10 +33,24 @@ class Worth:
 
 
 def price_frontier(standings: Sequence[Standing], prices: Mapping[str, float | None]) -> tuple[Worth, ...]:
-    """Return which lots no other beats on both adjusted mean and price, in the order of the standings.
+    """Return which lots no other beats on both adjusted mean and price.
 
-    A lot that is absent from ``prices`` or None there neither beats nor is beaten. Raise PriceError for a price below 0
-    or not a number.
+    Parameters
+    ----------
+    standings : Sequence[Standing]
+        Of the lots that may be chosen.
+    prices : Mapping[str, float or None]
+        By lot; one that is absent or None has no price and neither beats nor is beaten.
+
+    Returns
+    -------
+    tuple[Worth, ...]
+        In the order of the standings.
+
+    Raises
+    ------
+    PriceError
+        A price below 0 or not a number.
 
     Notes
     -----

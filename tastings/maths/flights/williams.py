@@ -13,8 +13,15 @@ def williams_square(t: int) -> Rows:
     """Return the rows of the Williams square of ``t`` things, numbered from 0; two mirror squares when ``t`` is odd.
 
     Every thing stands once at each place (twice over the ``2 t`` rows of an odd ``t``), and every ordered pair of
-    different things stands side by side once (twice). Raise ValueError for ``t`` below 1.
+    different things stands side by side once (twice).
 
+    Raises
+    ------
+    ValueError
+        ``t`` below 1.
+
+    Examples
+    --------
     >>> williams_square(4)
     ((0, 1, 3, 2), (1, 2, 0, 3), (2, 3, 1, 0), (3, 0, 2, 1))
     >>> len(williams_square(5))

@@ -51,6 +51,11 @@ def course_forecast(figures: Development) -> CourseForecast | None:
 
     None while no strength was rated, from the eighth cup on, where every course has shown itself, and where a cup was
     rated that lies beyond the interval of the count: then the leaf was seen spent, and nothing is foretold.
+
+    Parameters
+    ----------
+    figures : Development
+        The lot's figures.
     """
     rated_to = max((point.infusion for point in figures.curve_of(STRENGTH) if point.n), default=0)
     if not 0 < rated_to < SLOW_FADE_INFUSION:

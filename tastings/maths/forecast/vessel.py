@@ -88,9 +88,21 @@ def vessel_forecast(
 ) -> VesselForecast | None:
     """Foretell a lot's cups in another vessel; None while nobody has rated the strength of a cup.
 
-    ``pot`` is the other vessel, a small pot; leaf per water and heat are those of the lot's tastings where it has none.
-    ``even_brew`` and ``scales`` are as in :func:`tastings.maths.curve.estimate.estimate_development`. Raise PotError if
-    its cups cannot be predicted, BrewError for a number of a brew that cannot be one.
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        The lot's sessions.
+    pot : PotRequest
+        The other vessel, a small pot; leaf per water and heat are those of the lot's tastings where it has none.
+    even_brew, scales
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
+
+    Raises
+    ------
+    PotError
+        Its cups cannot be predicted.
+    BrewError
+        A number of a brew cannot be one.
     """
     pot.check_fit()
     known = known_leaf(brews, even_brew=even_brew, scales=scales)

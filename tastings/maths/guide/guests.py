@@ -76,6 +76,8 @@ class Cost:
 def serving(*, vessel: Vessel, guests: int, cup_ml: float, rounds: int | None, rinsed: bool) -> Serving:
     """Return leaf and water for guests.
 
+    Examples
+    --------
     >>> pot = Vessel(leaf_g=5.0, vessel_ml=110.0)
     >>> found = serving(vessel=pot, guests=5, cup_ml=50.0, rounds=6, rinsed=True)
     >>> found.pots, found.leaf_g, found.total_ml
@@ -110,9 +112,20 @@ def caffeine_mg_per_g(kind: str) -> tuple[float, float]:
 
 
 def caffeine(*, vessel: Vessel, kind: str, pours: tuple[Pour, ...], cup_ml: float, rounds: int) -> Caffeine | None:
-    """Return the caffeine in the first ``rounds`` infusions of a kind of tea; None without an infusion.
+    """Return the caffeine in the first ``rounds`` infusions; the rinse is thrown away. None without an infusion.
 
-    ``pours`` are all in order; a rinse (number 0) among them is thrown away. ``cup_ml`` is what a cup holds.
+    Parameters
+    ----------
+    vessel : Vessel
+        Leaf and water.
+    kind : str
+        Of tea.
+    pours : tuple[Pour, ...]
+        All pours in order, a rinse (number 0) among them.
+    cup_ml : float
+        What a cup holds. [ml]
+    rounds : int
+        How many infusions are drunk.
     """
     drunk = [place for place, pour in enumerate(pours) if 0 < pour.number <= rounds]
     if not drunk:

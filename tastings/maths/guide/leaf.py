@@ -105,8 +105,15 @@ def known_leaf(
 ) -> KnownLeaf:
     """Return what the sessions of a lot tell of its leaf.
 
-    All is as in :func:`tastings.maths.curve.estimate.estimate_development`. Raise BrewError for a number of a brew that
-    cannot be one.
+    Parameters
+    ----------
+    brews, even_brew, scales, line
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
+
+    Raises
+    ------
+    BrewError
+        A number of a brew cannot be one.
     """
     grid = default_grid(form_of(brews))
     followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})

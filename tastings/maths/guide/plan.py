@@ -76,12 +76,32 @@ def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     line: FinishLine | None = None,
     rounded: bool = True,
 ) -> Guide:
-    """Return how to brew a lot in a pot; the same for the same input.
+    """Return how to brew a lot in a pot.
 
-    ``pot`` is what it is to be brewed in, in which style, for whom; on the class of ``tea`` depend evaluations and
-    caffeine. ``scales`` and ``line`` are as in :func:`tastings.maths.curve.estimate.estimate_development`. Steeps are
-    ``rounded`` to what a person can time. Raise PotError if the pot does not go with its style or its cups cannot be
-    predicted, BrewError for a number of a brew that cannot be one.
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        The lot's sessions.
+    pot : PotRequest
+        What it is to be brewed in, in which style, for whom.
+    tea : Tea, optional
+        Class of tea, on which evaluations and caffeine depend, and price.
+    scales, line
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
+    rounded : bool
+        Whether steeps are rounded to what a person can time.
+
+    Returns
+    -------
+    Guide
+        The same for the same input.
+
+    Raises
+    ------
+    PotError
+        The pot does not go with its style, or its cups cannot be predicted.
+    BrewError
+        A number of a brew cannot be one.
     """
     request = _Request(pot=pot, tea=tea or Tea(), rounded=rounded)
     request.check()  # before anything is fitted

@@ -56,8 +56,17 @@ class Protocol:
 def protocol(pot: PotRequest, *, kind: str) -> Protocol:
     """Return the evaluation that a pot of style ``standard_bowl`` or ``covered_bowl`` asks for.
 
-    Of the pot count its altitude, and which of the two ISO pots it is; ``kind`` is the class of tea, as of a lot. Raise
-    PotError if the standard is for tea and the lot is herbal, or the style is none of the two.
+    Parameters
+    ----------
+    pot : PotRequest
+        Its altitude counts, and which of the two ISO pots.
+    kind : str
+        Class of tea, as of a lot.
+
+    Raises
+    ------
+    PotError
+        The standard is for tea and the lot is herbal, or the style is none of the two.
     """
     if kind == HERBAL:
         raise PotError("style", "choice", rule="not_for_herbal", style=pot.style)

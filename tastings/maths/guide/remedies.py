@@ -47,7 +47,15 @@ class AlternativeSteeps:
 
 
 def remedies(steeps: AlternativeSteeps, *, vessel: Vessel, leaf: Leaf, pours: tuple[Pour, ...]) -> Remedies:
-    """Return what to change in the infusion of ``steeps``; ``pours`` are those up to the last kept at the target."""
+    """Return what to change.
+
+    Parameters
+    ----------
+    steeps : AlternativeSteeps
+        Of the infusion whose steep is to change.
+    vessel, leaf, pours
+        The guide so far; its infusions up to the last one kept at the target.
+    """
     drunk = [place for place, pour in enumerate(pours) if pour.number > 0]
 
     def strength(factor: float) -> float:

@@ -32,11 +32,25 @@ class Intraclass:
 
 
 def intraclass(ratings: FloatArray) -> Intraclass:
-    """Return the intraclass correlations of a full table, float64[n_teas, n_tasters] of at least two of each [points].
+    """Return the intraclass correlations of a full table.
 
-    Each is at most 1; below 0 when tasters differ more than teas. Raise AgreementError for a table that is too small, a
-    number missing, or when nothing varies.
+    Parameters
+    ----------
+    ratings : float64[n_teas, n_tasters]
+        At least two of each, no gaps. [points]
 
+    Returns
+    -------
+    Intraclass
+        Each at most 1; below 0 when tasters differ more than teas.
+
+    Raises
+    ------
+    AgreementError
+        Too small, a number missing, or nothing varies.
+
+    Examples
+    --------
     >>> table = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7.0]])
     >>> found = intraclass(table)
     >>> round(found.one_way, 2), round(found.two_way, 2), round(found.fixed, 2)
@@ -64,8 +78,13 @@ def intraclass(ratings: FloatArray) -> Intraclass:
 def concordance(ratings: FloatArray) -> float:
     """Return Kendall's W of a full table, float64[n_teas, n_tasters], ties corrected [0 to 1].
 
-    Raise AgreementError for a table that is too small, a number missing, or when no taster tells any tea from another.
+    Raises
+    ------
+    AgreementError
+        Too small, a number missing, or no taster tells any tea from another.
 
+    Examples
+    --------
     >>> round(concordance(np.array([[1.0, 1.0], [2.0, 2.0], [3.0, 3.0]])), 6)
     1.0
     """

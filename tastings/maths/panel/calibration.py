@@ -45,10 +45,25 @@ class _Compared:
 
 
 def calibrate(lots: Mapping[str, Sequence[Brew]], *, descriptor: str = "strength") -> dict[str, TasterScale]:
-    """Return how each taster of a team uses the scale for one descriptor, in the order of their names.
+    """Return how each taster of a team uses the scale for one descriptor.
 
-    Only lots with at least two tasters say anything. Those nobody else can be compared with keep gain 1 and offset 0,
-    as unknown as before. Raise BrewError for a number in a brew that cannot be one.
+    Parameters
+    ----------
+    lots : Mapping[str, Sequence[Brew]]
+        Sessions of each lot; only lots with at least two tasters say anything.
+    descriptor : str
+        Key of the descriptor.
+
+    Returns
+    -------
+    dict[str, TasterScale]
+        By taster, in the order of their names; those nobody else can be compared with keep gain 1 and offset 0, as
+        unknown as before.
+
+    Raises
+    ------
+    BrewError
+        A number in a brew cannot be one.
     """
     followed = [
         prepare_sessions(validated_brews(lots[lot]), grid=_grid(form_of(lots[lot])), scales={})[0]

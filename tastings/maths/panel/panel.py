@@ -77,9 +77,19 @@ class Panel:
 
 
 def panel(ratings: Sequence[Rated], *, levels: Mapping[str, float]) -> Panel:
-    """Return how each taster does and how far they agree, for one descriptor; tasters in the order of their names.
+    """Return how each taster does and how far they agree, for one descriptor.
 
-    ``ratings`` are of all lots, in any order; ``levels`` are each lot's level on the even brew [points].
+    Parameters
+    ----------
+    ratings : Sequence[Rated]
+        Of all lots, in any order.
+    levels : Mapping[str, float]
+        Each lot's level on the even brew. [points]
+
+    Returns
+    -------
+    Panel
+        Tasters in the order of their names.
     """
     sessions: dict[tuple[str, str], dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for rating in sorted(ratings, key=lambda r: (r.lot, r.session, r.infusion)):

@@ -39,8 +39,12 @@ class NotedWords:
 def noted_words(noted: Mapping[str, Sequence[Set[str]]], *, vocabulary: Collection[str]) -> NotedWords:
     """Count the words of tasters, and say how far they agree.
 
-    ``noted`` has, by taster, the words of each session in which that taster noted anything at all; ``vocabulary`` the
-    words that everybody could have noted; those of ``noted`` are added.
+    Parameters
+    ----------
+    noted : Mapping[str, Sequence[Set[str]]]
+        By taster, the words of each session in which that taster noted anything at all.
+    vocabulary : Collection[str]
+        Words that everybody could have noted; those of ``noted`` are added.
     """
     by_taster = {taster: set().union(*sessions) for taster, sessions in noted.items()}
     every = sorted(set(vocabulary).union(*by_taster.values()))
@@ -70,9 +74,18 @@ def noted_words(noted: Mapping[str, Sequence[Set[str]]], *, vocabulary: Collecti
 def fleiss_kappa(counts: FloatArray) -> float:
     """Return the agreement of raters who each put every subject into one category (Fleiss 1971).
 
-    ``counts``, float64[n_subjects, n_categories], is how many raters chose each category. Raise AgreementError for
-    fewer than two raters, not as many for every subject, or one category only.
+    Parameters
+    ----------
+    counts : float64[n_subjects, n_categories]
+        How many raters chose each category; the same number of raters for every subject.
 
+    Raises
+    ------
+    AgreementError
+        Fewer than two raters, not as many for every subject, or one category only.
+
+    Examples
+    --------
     >>> round(fleiss_kappa(np.array([[2.0, 0.0], [0.0, 2.0], [1.0, 1.0]])), 3)
     0.333
     """

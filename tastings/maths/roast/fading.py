@@ -120,9 +120,25 @@ class Trend:
 def values_of(
     followed: Sequence[PreparedSession], *, key: str, day_of: Mapping[str, float], even_brew: EvenBrew, grid: Grid
 ) -> tuple[Value, ...]:
-    """Return the value of an attribute on the even brew of each session that rated it, in the order of the sessions.
+    """Return each session's value of an attribute on the even brew.
 
-    The prior is taken out again, lest it count once per session. ``day_of`` is the day of each session.
+    Parameters
+    ----------
+    followed : Sequence[PreparedSession]
+        Sessions; those that did not rate the attribute say nothing.
+    key : str
+        Key of the descriptor.
+    day_of : Mapping[str, float]
+        Day of each session.
+    even_brew : EvenBrew
+        What the sessions are evened out to.
+    grid : Grid
+        Where the cups were computed.
+
+    Returns
+    -------
+    tuple[Value, ...]
+        In the order of the sessions. The prior is taken out again, lest it count once per session.
     """
     even = even_brew.cups(grid, infusions=FIRST_INFUSIONS)
     prior_mean, prior_variance = _moments(fit((), grid=grid), even=even)
@@ -151,9 +167,14 @@ def values_of(
 
 
 def fit_fade(values: Sequence[Value], *, start_mean: float = START_MEAN, start_sd: float = START_SD) -> Fade:
-    """Return the posterior of the fading curve from one value of each session; the prior for no values.
+    """Return the posterior of the fading curve; the prior for no values.
 
-    ``start_mean`` and ``start_sd`` are the roast on the first day before any evidence [points].
+    Parameters
+    ----------
+    values : Sequence[Value]
+        One of each session.
+    start_mean, start_sd : float, optional
+        Roast on the first day before any evidence. [points]
 
     Notes
     -----

@@ -144,11 +144,20 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
 ) -> Readiness:
     """Say whether a lot has rested enough after roasting, and when it is expected to.
 
-    Sessions come in any order; those before ``roasted_on`` belong to an earlier roast and are left out. ``level`` is
-    the roast the team wants it under [points, 0 to 10]; ``degree`` the degree of roast, whose usual rest stands until
-    liking says otherwise, empty when not known. ``even_brew`` and ``scales`` are as in
-    :func:`tastings.maths.curve.estimate.estimate_development`. Raise ReadinessError for a level outside 0 to 10,
-    BrewError for a number in a brew that cannot be one.
+    Parameters
+    ----------
+    sessions : Sequence[DatedBrew]
+        The lot's sessions, in any order; those before ``roasted_on`` belong to an earlier roast and are left out.
+    roasted_on, today : date
+        When it was roasted, and the day to speak of.
+    level : float
+        The roast the team wants it under. [points, 0 to 10]
+    degree : str
+        Degree of roast, whose usual rest stands until liking says otherwise; empty when not known.
+    even_brew : EvenBrew, optional
+        What the sessions are evened out to; that of oolong when left out.
+    scales : Mapping, optional
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
     Returns
     -------
@@ -158,6 +167,13 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         change neither roast nor liking. ``cannot_tell`` otherwise.
         While the roast was not rated on two days at least a week apart, only the usual rest of its degree can say
         ``resting``.
+
+    Raises
+    ------
+    ReadinessError
+        A level outside 0 to 10.
+    BrewError
+        A number in a brew cannot be one.
     """
     if not 0 <= level <= 10:
         raise ReadinessError(f"a level runs from 0 to 10, got {level}")

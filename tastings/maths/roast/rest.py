@@ -78,10 +78,17 @@ def usual_start(degree: str) -> tuple[float, float]:
 def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, float]] = ()) -> float:
     """Return the roast under which a team likes a tea of a degree of roast [points].
 
-    ``degree`` is ``light``, ``medium``, ``medium_dark`` or ``dark``; the team's own level, which is for a medium roast,
-    stands for any other. ``liked`` is roast and liking of the team's other lots of that degree; the better liked half
-    of them counts.
+    Parameters
+    ----------
+    degree : str
+        ``light``, ``medium``, ``medium_dark`` or ``dark``; the team's own level stands for any other.
+    team_level : float
+        The team's level for a medium roast. [points]
+    liked : Sequence[tuple[float, float]]
+        Roast and liking of the team's other lots of that degree; the better liked half of them counts. [points]
 
+    Examples
+    --------
     >>> liked_roast("dark", team_level=3.0), liked_roast("dark", team_level=3.0, liked=[(7.0, 8.0), (7.0, 8.0)])
     (5.0, 6.0)
     """

@@ -79,3 +79,11 @@ def from_stored(cls: type[Result], stored: object) -> Result:
         return msgspec.convert(stored, cls)
     except msgspec.ValidationError as error:
         raise UnreadableFiguresError(f"{cls.__name__}: {error}") from error
+
+
+def if_readable(cls: type[Result], stored: object) -> Result | None:
+    """Return the dataclass that was stored; None without any, or when another version of the method stored it."""
+    try:
+        return None if stored is None else from_stored(cls, stored)
+    except UnreadableFiguresError:
+        return None

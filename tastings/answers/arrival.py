@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from typing import Literal
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.triangles import TriangleTest, triangle_answer
-from tastings.maths.comparison.arrival import ALPHA, NOTICEABLE, Compared
+from tastings.maths.comparison.arrival import ALPHA, NOTICEABLE
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
 from tastings.maths.curve.steep_count import LEVEL
 from tastings.queries.arrivals import LotArrival
@@ -73,35 +74,20 @@ def arrival_answer(arrival: LotArrival) -> ArrivalAnswer | ArrivalWithoutSample:
     check = arrival.check
     if arrival.sample is None or check is None:
         return ArrivalWithoutSample(arrival.lot, None, "cannot_tell", words.no_sample(), ())
-    return ArrivalAnswer(
+    return answer_from(
+        ArrivalAnswer,
+        check,
         lot=arrival.lot,
         sample=arrival.sample,
-        verdict=check.verdict,
         reason=words.reason(check),
         alpha=ALPHA,
         noticeable=NOTICEABLE,
         level=LEVEL,
         first_infusions=FIRST_INFUSIONS,
         sessions=ArrivalSessions(check.sample_sessions, check.arrived_sessions),
-        shared_tasters=check.shared_tasters,
-        descriptors=tuple(_descriptor(item) for item in check.compared),
-        not_compared=check.not_compared,
+        descriptors=tuple(
+            answer_from(ArrivalDescriptor, item, within_noticeable=item.within) for item in check.compared
+        ),
         next=words.next_tasting(check),
         triangle_tests=tuple(triangle_answer(test) for test in arrival.triangle_tests),
-    )
-
-
-def _descriptor(item: Compared) -> ArrivalDescriptor:
-    return ArrivalDescriptor(
-        descriptor=item.descriptor,
-        sample=item.sample,
-        arrived=item.arrived,
-        difference=item.difference,
-        low=item.low,
-        high=item.high,
-        p=item.p,
-        p_adjusted=item.p_adjusted,
-        different=item.different,
-        detectable=item.detectable,
-        within_noticeable=item.within,
     )

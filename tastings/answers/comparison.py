@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from tastings.answers.copying import answer_from
 from tastings.answers.development import Evidence, SteepCount, evidence_answer, steeps_answer
 from tastings.answers.help_text import help_text
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Comparison, Difference, Pair
@@ -70,21 +71,16 @@ def comparison_answer(comparison: Comparison) -> ComparisonAnswer:
 
 
 def _group(name: str, figures: Development) -> ComparedGroup:
-    return ComparedGroup(
+    return answer_from(
+        ComparedGroup,
+        figures,
         name=name,
         evidence=evidence_answer(figures.evidence),
-        profile=figures.profile,
         steeps=steeps_answer(figures),
-        curves=figures.curves,
         cautions=tuple(development_cautions(figures)),
     )
 
 
 def _pair(pair: Pair) -> ComparedPair:
-    return ComparedPair(
-        first=pair.first,
-        second=pair.second,
-        shared_tasters=pair.shared_tasters,
-        probability=ComparedProbability(pair.outlasts, pair.outlasted, pair.more(STRENGTH), pair.more(LIKING)),
-        differences=pair.differences,
-    )
+    probability = ComparedProbability(pair.outlasts, pair.outlasted, pair.more(STRENGTH), pair.more(LIKING))
+    return answer_from(ComparedPair, pair, probability=probability)

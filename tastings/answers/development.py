@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.forecast import Forecast, forecast_answer
 from tastings.answers.help_text import help_text
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
@@ -121,11 +122,9 @@ class DevelopmentAnswer:
 def development_answer(lot: LotDevelopment, *, labels: Mapping[str, str]) -> DevelopmentAnswer:
     """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
     figures = lot.figures
-    return DevelopmentAnswer(
-        lot=lot.lot,
-        revision=lot.revision,
-        computed_at=lot.computed_at,
-        stale=lot.stale,
+    return answer_from(
+        DevelopmentAnswer,
+        lot,
         evidence=evidence_answer(figures.evidence),
         even_brew=_even_brew(figures),
         profile=figures.profile,
@@ -145,40 +144,24 @@ def development_answer(lot: LotDevelopment, *, labels: Mapping[str, str]) -> Dev
 
 def evidence_answer(figures: EvidenceFigures) -> Evidence:
     """Return what the figures rest on, reasons in words."""
-    return Evidence(
-        sessions=figures.sessions,
-        infusions=figures.infusions,
-        tasters=figures.tasters,
-        shops=figures.shops,
-        left_out=tuple(LeftOutTasting(item.session, item.infusion, left_out_reason(item)) for item in figures.left_out),
-    )
+    left_out = (LeftOutTasting(item.session, item.infusion, left_out_reason(item)) for item in figures.left_out)
+    return answer_from(Evidence, figures, left_out=tuple(left_out))
 
 
 def steeps_answer(figures: Development) -> SteepCount:
     """Return the count of infusions worth drinking, and how the sessions ended."""
-    steeps = figures.steeps
-    return SteepCount(
-        recommended=steeps.recommended,
-        low=steeps.low,
-        high=steeps.high,
+    return answer_from(
+        SteepCount,
+        figures.steeps,
         level=LEVEL,
-        finish_line=steeps.finish_line,
         sessions_spent=figures.sessions_spent,
         sessions_stopped=figures.sessions_stopped,
     )
 
 
 def _even_brew(figures: Development) -> EvenBrew:
-    even = figures.even_brew
-    return EvenBrew(
-        leaf_g=even.leaf_g,
-        vessel_ml=even.vessel_ml,
-        kettle_c=even.kettle_c,
-        warmed=True,
-        rinse_s=even.rinse_s,
-        contact_s=even.contact_s,
-        infusions=max([EVEN_INFUSIONS, *(len(curve.points) for curve in figures.curves)]),
-    )
+    infusions = max([EVEN_INFUSIONS, *(len(curve.points) for curve in figures.curves)])
+    return answer_from(EvenBrew, figures.even_brew, warmed=True, infusions=infusions)
 
 
 def _departure(row: Departure) -> BrewDeparture:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.guide import BrewPot
 from tastings.answers.help_text import help_text
 from tastings.maths.curve.development import Development
@@ -70,13 +71,4 @@ def other_vessel_answer(lot: UUID, forecast: VesselForecast | None) -> OtherVess
 
 
 def _pot(vessel: Vessel) -> BrewPot:
-    return BrewPot(
-        leaf_g=vessel.leaf_g,
-        vessel_ml=vessel.vessel_ml,
-        water_ml=vessel.vessel_ml,
-        kettle_c=vessel.poured_c,
-        vessel_material=vessel.vessel_material,
-        vessel_g=vessel.vessel_g,
-        warmed=vessel.warmed,
-        altitude_m=vessel.altitude_m,
-    )
+    return answer_from(BrewPot, vessel, water_ml=vessel.vessel_ml, kettle_c=vessel.poured_c)

@@ -3,12 +3,12 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.maths.guide.answer import Guide, GuidedPour
 from tastings.maths.guide.guests import Caffeine, Cost, Serving
 from tastings.maths.guide.pots import Style
 from tastings.maths.guide.remedies import POINTS, Remedies, Remedy
-from tastings.maths.guide.target import Target
 from tastings.wording import guide as words
 
 
@@ -125,44 +125,20 @@ def brew_guide_answer(guide: Guide) -> BrewGuide:
     """Return the answer, its sentences in the language that is active."""
     vessel, target = guide.vessel, guide.target
     notes = tuple(words.note(note) for note in guide.notes)
-    return BrewGuide(
-        style=guide.style,
-        pot=BrewPot(
-            leaf_g=vessel.leaf_g,
-            vessel_ml=guide.vessel_ml,
-            water_ml=vessel.vessel_ml,
-            kettle_c=round(vessel.poured_c, 1),
-            vessel_material=vessel.vessel_material,
-            vessel_g=vessel.vessel_g,
-            warmed=vessel.warmed,
-            altitude_m=vessel.altitude_m,
-        ),
-        rinse_s=guide.rinse_s,
-        infusions=guide.infusions,
-        last_at_target=guide.last_at_target,
-        last_sure=guide.last_sure,
-        last_worthwhile=guide.last_worthwhile,
-        target_strength=guide.target_strength,
+    kettle_c = round(vessel.poured_c, 1)
+    return answer_from(
+        BrewGuide,
+        guide,
+        pot=answer_from(BrewPot, vessel, vessel_ml=guide.vessel_ml, water_ml=vessel.vessel_ml, kettle_c=kettle_c),
         target_from=None if target is None else target.chosen_from,
-        target_evidence=None if target is None else _evidence(target),
+        target_evidence=None
+        if target is None
+        else answer_from(TargetEvidence, target, reason=words.target_reason(target)),
         change=None if guide.change is None else _change(guide.change),
-        serving=guide.serving,
         caffeine=None if guide.caffeine is None else _caffeine(guide.caffeine),
-        cost=guide.cost,
         source=None if guide.standard is None else words.standard_source(guide.standard),
         notes=notes,
         cautions=(*words.guide_cautions(guide), *notes),
-    )
-
-
-def _evidence(target: Target) -> TargetEvidence:
-    return TargetEvidence(
-        low=target.low,
-        high=target.high,
-        probability=target.probability,
-        cups=target.cups,
-        sessions=target.sessions,
-        reason=words.target_reason(target),
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
 from tastings.queries.other_harvests import HarvestsOfProducer, OtherHarvest
@@ -47,25 +48,20 @@ class OtherHarvests:
 
 def other_harvests_answer(result: HarvestsOfProducer, *, labels: Mapping[str, str]) -> OtherHarvests:
     """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
-    return OtherHarvests(
-        lot=result.lot,
-        producer=result.producer,
+    return answer_from(
+        OtherHarvests,
+        result,
         first_infusions=FIRST_INFUSIONS,
         harvests=tuple(_harvest(harvest, labels) for harvest in result.harvests),
     )
 
 
 def _harvest(other: OtherHarvest, labels: Mapping[str, str]) -> HarvestAnswer:
-    return HarvestAnswer(
-        lot=other.lot,
-        name=other.name,
-        harvest_year=other.harvest_year,
-        harvest_season=other.harvest_season,
+    return answer_from(
+        HarvestAnswer,
+        other,
         sessions=other.check.sample_sessions,
         shared_tasters=other.check.shared_tasters,
-        differences=tuple(
-            HarvestDifference(each.descriptor, each.difference, each.low, each.high, each.p_adjusted)
-            for each in other.check.differing
-        ),
+        differences=tuple(answer_from(HarvestDifference, each) for each in other.check.differing),
         sentence=harvest_difference(other.check, labels=labels),
     )

@@ -1,9 +1,10 @@
 """How a team's tasters use the scale and how far they agree, as it is answered."""
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.maths.panel.joining import joining
 from tastings.maths.panel.panel import PanelAgreement
@@ -81,21 +82,15 @@ class Panel:
 
 def calibration_answer(panel: PanelFigures, taster: UUID) -> TasterCalibration:
     """Return one taster's figures."""
-    return TasterCalibration(
-        revision=panel.revision,
-        computed_at=panel.computed_at,
-        stale=panel.stale,
-        taster=taster,
-        descriptors=tuple(map(_row, panel.rows_of(str(taster)))),
-    )
+    rows = tuple(map(_row, panel.rows_of(str(taster))))
+    return answer_from(TasterCalibration, panel, taster=taster, descriptors=rows)
 
 
 def panel_answer(panel: PanelFigures, *, tasters: list[str]) -> Panel:
     """Return the panel with the rows of the tasters named."""
-    return Panel(
-        revision=panel.revision,
-        computed_at=panel.computed_at,
-        stale=panel.stale,
+    return answer_from(
+        Panel,
+        panel,
         finish_line=FinishLineAnswer(round(panel.line.mean, 2), round(panel.line.sd, 2)),
         agreement=tuple(_agreement(key, scale.agreement) for key, scale in sorted(panel.descriptors.items())),
         tasters=tuple(PanelTaster(UUID(name), tuple(map(_row, panel.rows_of(name)))) for name in tasters),
@@ -115,17 +110,11 @@ def _agreement(descriptor: str, agreement: PanelAgreement) -> DescriptorAgreemen
 
 def _row(row: TasterRow) -> TasterOnDescriptor:
     progress = joining(row.scale)
-    return TasterOnDescriptor(
+    return answer_from(
+        TasterOnDescriptor,
+        row.figures,
+        **asdict(row.scale),
         descriptor=row.descriptor,
-        gain=row.scale.gain,
-        gain_sd=row.scale.gain_sd,
-        offset=row.scale.offset,
-        offset_sd=row.scale.offset_sd,
         known=progress.known,
         blind_cups_to_known=progress.needed - progress.done,
-        sessions=row.figures.sessions,
-        lots=row.figures.lots,
-        repeatability_sd=row.figures.repeatability_sd,
-        agreement=row.figures.agreement,
-        discrimination_p=row.figures.discrimination_p,
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.maths.colour import liquor, measured
 from tastings.maths.colour.liquor import Reason
@@ -87,8 +88,9 @@ class LiquorColour:
 
 def colour_answer(colour: measured.MeasuredColour) -> LiquorColour:
     """Return the answer of a stored colour."""
-    return LiquorColour(
-        at=colour.at,
+    return answer_from(
+        LiquorColour,
+        colour,
         by=UUID(colour.by),
         sd=_lab(colour.sd),
         lab=_lab(colour.lab),
@@ -96,35 +98,23 @@ def colour_answer(colour: measured.MeasuredColour) -> LiquorColour:
         white=_seen(colour.white),
         detail=str(COLOUR_REASONS[colour.reason]) if colour.reason else "",
         liquor=_seen(colour.liquor),
-        method=colour.method,
-        reason=colour.reason,
-        regions=PhotoRegions(_region(colour.regions.white), _region(colour.regions.liquor)),
+        regions=PhotoRegions(
+            answer_from(PhotoRegion, colour.regions.white), answer_from(PhotoRegion, colour.regions.liquor)
+        ),
         verdict="cannot_tell" if colour.lab is None else "told",
         illuminant=ILLUMINANT,
     )
 
 
 def _lab(lab: liquor.Lab | None) -> Lab | None:
-    return None if lab is None else Lab(a=lab.a, b=lab.b, l=lab.l)
+    return None if lab is None else answer_from(Lab, lab)
 
 
 def _term(match: liquor.TermMatch) -> LiquorTerm:
     term = liquor_terms()[match.key]
-    return LiquorTerm(
-        key=match.key,
-        label=term_label(term),
-        pinyin=term.pinyin or None,
-        delta_e=match.delta_e,
-        characters=term.characters or None,
-        probability=match.probability,
-    )
+    pinyin, characters = term.pinyin or None, term.characters or None
+    return answer_from(LiquorTerm, match, label=term_label(term), pinyin=pinyin, characters=characters)
 
 
 def _seen(region: liquor.RegionColour | None) -> PhotoRegionSeen | None:
-    if region is None:
-        return None
-    return PhotoRegionSeen(Lab(a=region.lab.a, b=region.lab.b, l=region.lab.l), region.pixels, region.clipped)
-
-
-def _region(box: measured.Box) -> PhotoRegion:
-    return PhotoRegion(box.x, box.y, box.width, box.height)
+    return None if region is None else answer_from(PhotoRegionSeen, region, lab=_lab(region.lab))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.maths.curve.steep_count import LEVEL
 from tastings.maths.roast.fading import Trend
@@ -92,15 +93,11 @@ def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) ->
     """Return the answer, its sentences in the language that is active; None is a lot without a day of roasting."""
     if readiness is None:
         return UnknownRoastDay(lot, "cannot_tell", words.no_roast_day(), level, None)
-    return ReadinessOfLot(
+    return answer_from(
+        ReadinessOfLot,
+        readiness,
         lot=lot,
-        verdict=readiness.verdict,
         reason=words.reason(readiness),
-        level=readiness.level,
-        roasted_on=readiness.roasted_on,
-        probability=readiness.probability,
-        under=readiness.under,
-        rested=readiness.rested,
         expected=ExpectedDay(readiness.expected_on, readiness.low_on, readiness.high_on, LEVEL),
         today=None if readiness.today is None else _point(readiness.today, readiness=readiness),
         curve=tuple(_point(point, readiness=readiness) for point in readiness.curve),
@@ -108,14 +105,13 @@ def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) ->
             RoastTasting(cup.session, round(cup.day), _date(cup.day, readiness=readiness), cup.mean, cup.variance**0.5)
             for cup in readiness.values
         ),
-        liking=readiness.liking,
         next=words.next_tasting(readiness.next, attribute=readiness.attribute),
         left_out=tuple(LeftOutSession(item.session, left_out_reason(item)) for item in readiness.left_out),
     )
 
 
 def _point(point: Point, *, readiness: Readiness) -> RoastPoint:
-    return RoastPoint(point.day, _date(point.day, readiness=readiness), point.mean, point.low, point.high)
+    return answer_from(RoastPoint, point, date=_date(point.day, readiness=readiness))
 
 
 def _date(day: float, *, readiness: Readiness) -> datetime.date:

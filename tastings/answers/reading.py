@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.utils.translation import pgettext
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.reading import reader
 from tastings.reading.lexicon import Lexicon
@@ -51,14 +52,10 @@ class NoteSuggestions:
 
 def suggestion_in(text: str, suggestion: reader.Suggestion, lexicon: Lexicon) -> Suggestion:
     """Return a suggestion with the label of its descriptor and the words in the text."""
-    return Suggestion(
-        descriptor=suggestion.descriptor,
+    return answer_from(
+        Suggestion,
+        suggestion,
         label=pgettext("descriptor", lexicon.descriptors[suggestion.descriptor].label),
-        present=suggestion.present,
-        intensity=suggestion.intensity,
-        compared=suggestion.compared,
         degree=suggestion.degree or None,
-        start=suggestion.start,
-        end=suggestion.end,
         words=text[suggestion.start : suggestion.end],
     )

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from uuid import UUID
 
+from tastings.answers.copying import answer_from
 from tastings.answers.help_text import help_text
 from tastings.figures import Exact
 from tastings.maths.comparison.triangle import Triangle
@@ -70,11 +71,11 @@ def triangle_answer(test: Row) -> TriangleTest:
     """Return a test with its answers and what they say."""
     result, left = result_of(test), answers_left(test)
     answers = {chosen.user_id: chosen.answers for chosen in test.tasters.all()}
-    return TriangleTest(
-        id=test.id,
+    return answer_from(
+        TriangleTest,
+        test,
         lot=test.lot_id,
         against=test.against_id,
-        held_on=test.held_on,
         alpha=Exact(test.alpha),
         distinguishers=Exact(test.distinguishers),
         remarks=test.remarks or None,
@@ -87,16 +88,10 @@ def triangle_answer(test: Row) -> TriangleTest:
 
 def triangle_result(triangle: Triangle) -> TriangleResult:
     """Return the figures, p with three significant digits."""
-    return TriangleResult(
-        n_correct=triangle.n_correct,
-        n_tests=triangle.n_tests,
+    return answer_from(
+        TriangleResult,
+        triangle,
         p=Exact(f"{triangle.p:.3g}"),
         alpha=Exact(triangle.alpha),
-        least_correct=triangle.least_correct,
-        different=triangle.different,
         distinguishers=Exact(triangle.distinguishers),
-        power=triangle.power,
-        target_power=triangle.target_power,
-        needed=triangle.needed,
-        found_distinguishers=triangle.found_distinguishers,
     )

@@ -31,15 +31,20 @@ def lots_bought_on(member: Member, sample: UUID) -> list[Lot]:
     return list(Lot.objects.filter(team_id=member.team_id, from_lot_id=sample, removed=False).order_by("name", "id"))
 
 
+def check_lots(member: Member, *, sample: UUID, arrived: UUID) -> ArrivalCheck:
+    """Compare two of the team's lots, in the descriptors that both were rated for."""
+    before, now = load_brews(sample), load_brews(arrived)
+    rated = [key for key in now.rated if key in before.rated]
+    scales = calibration_of(member.team_id).scales
+    return check_arrival(before.brews, now.brews, rated=rated, even_brew=now.even_brew, scales=scales)
+
+
 def arrival_check_for(member: Member, lot: UUID) -> LotArrival:
     """Compare an arrived lot with its sample; raise NotFound for no such lot."""
     record_for(member, "lot", lot)
     sample = Lot.objects.get(id=lot).from_lot_id
     if sample is None:
         return LotArrival(lot, None, None, ())
-    before, now = load_brews(sample), load_brews(lot)
-    rated = [key for key in now.rated if key in before.rated]
-    scales = calibration_of(member.team_id).scales
-    check = check_arrival(before.brews, now.brews, rated=rated, even_brew=now.even_brew, scales=scales)
+    check = check_lots(member, sample=sample, arrived=lot)
     tests = TriangleTest.objects.filter(team_id=member.team_id, lot_id=lot, against_id=sample).order_by("held_on", "id")
     return LotArrival(lot, sample, check, list(tests.prefetch_related("trials")))

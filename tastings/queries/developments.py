@@ -9,7 +9,7 @@ from django.contrib.postgres.expressions import ArraySubquery
 from django.db.models import F, OuterRef, Q, Subquery
 
 from lots.schema import format_utc
-from tastings.figures import UnreadableFiguresError, from_stored
+from tastings.figures import if_readable
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Descriptor, Infusion, Session
@@ -65,12 +65,7 @@ def development_of(lot: UUID) -> LotDevelopment:
 
 def stored_figures(row: StoredDevelopment) -> Development | None:
     """Return a row's figures; None when it has none, or they are of an older method and wait to be computed again."""
-    if row.result is None:
-        return None
-    try:
-        return from_stored(Development, {**row.result, "tasted": row.tasted})
-    except UnreadableFiguresError:
-        return None
+    return if_readable(Development, None if row.result is None else {**row.result, "tasted": row.tasted})
 
 
 @cache

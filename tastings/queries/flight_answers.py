@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from lots.models import Lot
 from tastings.answers.flight_answers import FlightAnswer, left_out_of, measure_of
 from tastings.errors import WrongState
-from tastings.figures import UnreadableFiguresError, from_stored
+from tastings.figures import if_readable
 from tastings.maths.flights.result import FlightFigures
 from tastings.models import Flight
 from tastings.queries.flights import flight_row
@@ -39,12 +39,7 @@ def answer_of_flight(flight: Flight) -> FlightAnswer:
 
 def stored_flight_figures(flight: Flight) -> FlightFigures | None:
     """Return the figures that were computed; None without any, or when another version of the method stored them."""
-    if flight.answer is None:
-        return None
-    try:
-        return from_stored(FlightFigures, flight.answer)
-    except UnreadableFiguresError:
-        return None
+    return if_readable(FlightFigures, flight.answer)
 
 
 def _names(figures: FlightFigures) -> dict[str, str]:

@@ -3,7 +3,6 @@
 import json
 from collections import Counter
 from collections.abc import Sequence
-from typing import cast
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet
@@ -11,17 +10,16 @@ from django.utils.translation import gettext as _
 
 from lots.models import Lot
 from tastings.answers import flights as answers
+from tastings.answers.copying import answer_from
 from tastings.answers.flights import (
     FlightDecision,
     FlightItem,
     FlightProgress,
     Pour,
     PouringPlan,
-    Protocol,
     ServingPlan,
     ServingPlanQuality,
     ShopProgress,
-    State,
     TasterProgress,
 )
 from tastings.audit_events import FLIGHT_EVENTS
@@ -29,8 +27,9 @@ from tastings.errors import WrongState
 from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
+from tastings.queries.records import found
 from tastings.wording.plan_failures import PlanFailure, plan_failure
-from teams.errors import NotAllowed, NotFound
+from teams.errors import NotAllowed
 from teams.models import AuditEntry, Member, User
 
 
@@ -43,10 +42,7 @@ def must_decide(member: Member) -> None:
 def flight_row(member: Member, flight: UUID, *, lock: bool = False) -> Flight:
     """Return the team's flight, locked if asked; raise NotFound for an absent or a foreign one."""
     rows = Flight.objects.filter(team_id=member.team_id, id=flight)
-    row = (rows.select_for_update(of=("self",)) if lock else rows).first()
-    if row is None:
-        raise NotFound
-    return row
+    return found(rows.select_for_update(of=("self",)) if lock else rows)
 
 
 def flight_for(member: Member, flight: UUID) -> FlightItem:
@@ -68,15 +64,9 @@ def flight_item(member: Member, flight: Flight) -> FlightItem:
     people = list(flight.people.filter(out_at=None).order_by("id"))
     weights = {} if flight.weights_for else flight.weights
     lots = flight.candidates.filter(out_at=None).values_list("lot_id", flat=True)
-    return FlightItem(
-        id=flight.id,
-        name=flight.name,
-        state=cast("State", flight.state),
-        protocol=cast("Protocol", flight.protocol),
-        infusions=flight.infusions,
-        cups_per_sitting=flight.cups_per_sitting,
-        sittings=flight.sittings,
-        repeats=flight.repeats,
+    return answer_from(
+        FlightItem,
+        flight,
         remarks=flight.remarks or None,
         lots=sorted(lots, key=str),
         tasters=[person.user_id for person in people if not person.pours],
@@ -94,8 +84,6 @@ def flight_item(member: Member, flight: Flight) -> FlightItem:
             if cup.taster_id == member.user_id or flight.revealed_at is not None
         ],
         by=flight.by_id,
-        created_at=flight.created_at,
-        revealed_at=flight.revealed_at,
         revealed_by=flight.revealed_by_id,
         reveal_reason=flight.reveal_reason or None,
         decision=None if flight.decision is None else from_stored(FlightDecision, flight.decision),
@@ -197,11 +185,10 @@ def pouring_plan_for(member: Member, flight: UUID) -> PouringPlan:
         flight=row.id,
         version=row.plan_made,
         pours=[
-            Pour(
+            answer_from(
+                Pour,
+                cup,
                 taster=tasters[cup.taster_id],
-                sitting=cup.sitting,
-                position=cup.position,
-                code=cup.code,
                 lot=cup.lot_id,
                 lot_name=names[cup.lot_id],
                 tasted=cup.is_tasted,  # type: ignore[attr-defined]

@@ -1,7 +1,7 @@
 """How a lot did in the blind flights that are revealed."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from tastings.models import Flight, FlightLot
@@ -45,16 +45,13 @@ def _place(flight: Flight, lot: UUID, *, of_sample: bool) -> FlightPlace:
     liking = next((measure for measure in figures.measures if measure.measure == "liking"), None) if figures else None
     for place, standing in enumerate(liking.standings if liking else (), start=1):
         if standing.lot == str(lot) and liking is not None:
-            return FlightPlace(
-                flight=flight.id,
-                name=flight.name,
-                of_sample=of_sample,
+            return replace(
+                unplaced,
                 place=place,
                 lots=len(liking.standings),
                 p_best=standing.p_best,
                 mean=standing.mean,
                 low=standing.low,
                 high=standing.high,
-                chosen=chosen,
             )
     return unplaced

@@ -7,9 +7,8 @@ from django.db.models import Exists, F, Func, OuterRef, Q, TextField, Value
 from django.db.models.functions import Coalesce, Lower
 
 from lots.models import Lot
-from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
-from tastings.queries.brews import load_brews
-from tastings.queries.panels import calibration_of
+from tastings.maths.comparison.arrival import ArrivalCheck
+from tastings.queries.arrivals import check_lots
 from tastings.queries.records import record_for
 from teams.models import Member
 
@@ -68,12 +67,5 @@ def other_harvests_of(team: UUID, lot: UUID) -> list[Lot]:
 
 def compare_harvests(member: Member, lot: UUID, other: Lot) -> OtherHarvest:
     """Compare a lot with one other harvest, as an arrived lot is compared with its sample."""
-    before, now = load_brews(other.id), load_brews(lot)
-    check = check_arrival(
-        before.brews,
-        now.brews,
-        rated=[key for key in now.rated if key in before.rated],
-        even_brew=now.even_brew,
-        scales=calibration_of(member.team_id).scales,
-    )
+    check = check_lots(member, sample=other.id, arrived=lot)
     return OtherHarvest(other.id, other.name, other.harvest_year or 0, other.harvest_season, check)

@@ -7,11 +7,11 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from tastings.figures import UnreadableFiguresError, from_stored
+from tastings.figures import if_readable
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_key, open_file, thumbnail_key
-from tastings.queries.records import visible_sessions
+from tastings.queries.records import found, visible_sessions
 from teams.errors import NotFound
 from teams.models import Member
 
@@ -41,10 +41,7 @@ def visible_photos(member: Member) -> QuerySet[Photo]:
 
 def get_photo(member: Member, photo: UUID) -> Photo:
     """Return a photo; raise NotFound for one that the member does not see."""
-    row = visible_photos(member).filter(id=photo).first()
-    if row is None:
-        raise NotFound
-    return row
+    return found(visible_photos(member).filter(id=photo))
 
 
 def list_photos(
@@ -60,12 +57,7 @@ def list_photos(
 
 def colour_of(photo: Photo) -> MeasuredColour | None:
     """Return the colour of the liquor in a photo; None while it has not been measured, or by another method only."""
-    if photo.colour is None:
-        return None
-    try:
-        return from_stored(MeasuredColour, photo.colour)
-    except UnreadableFiguresError:
-        return None
+    return if_readable(MeasuredColour, photo.colour)
 
 
 def photo_file(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:

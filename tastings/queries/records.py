@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from lots.merge import unpack
@@ -18,6 +18,7 @@ from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 _Row = TypeVar("_Row", bound=Synced)
+_Found = TypeVar("_Found", bound=Model)
 MODELS: Mapping[str, type[Synced]] = {
     "lot": Lot,
     "pot": Pot,
@@ -26,6 +27,14 @@ MODELS: Mapping[str, type[Synced]] = {
     "note": Note,
     "descriptor": Descriptor,
 }
+
+
+def found(rows: QuerySet[_Found]) -> _Found:
+    """Return the first of the rows; raise NotFound when there is none."""
+    row = rows.first()
+    if row is None:
+        raise NotFound
+    return row
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +94,7 @@ def _live(member: Member, type_name: str) -> QuerySet[Synced]:
 
 def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
     """Return one live record; raise NotFound for an absent, removed, foreign or hidden one, without a difference."""
-    row = _live(member, type_name).filter(id=record_id).first()
-    if row is None:
-        raise NotFound
-    return Record.from_row(row)
+    return Record.from_row(found(_live(member, type_name).filter(id=record_id)))
 
 
 def list_records(
@@ -142,9 +148,7 @@ def names_of_live_lots(member: Member) -> dict[str, str]:
 
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:
     """Return who set each current value, and every value that lost; also of removed records."""
-    row = visible_records(member, type_name).filter(id=record_id, team_id=member.team_id).first()
-    if row is None:
-        raise NotFound
+    row = found(visible_records(member, type_name).filter(id=record_id, team_id=member.team_id))
     values = row.stamped().values
     current = [
         {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,

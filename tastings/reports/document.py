@@ -38,7 +38,7 @@ def report_document(content: ReportContent) -> dict[str, object]:
     labels = content.labels
     return {
         "lang": get_language() or "en",
-        "words": asdict(report_heads()),
+        "words": report_heads(),
         "missing_words": _("□ stands for a character that no font on this server can draw; the web page shows it:"),
         "footer": _footer(facts),
         "name": _text(facts.name),

@@ -1,7 +1,7 @@
 """From a flight's answer to what its page shows: a sentence first, then a picture, then the numbers."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -107,17 +107,8 @@ def _row(
 
 
 def _control_row(standing: FlightStanding, lots: Names) -> StandingRow:
-    return StandingRow(
-        lot=standing.lot,
-        name=_("%(lot)s (reference)") % {"lot": lots.get(str(standing.lot), str(standing.lot))},
-        mean=one_decimal(standing.mean),
-        band=number_range(one_decimal(standing.low), one_decimal(standing.high)),
-        p_best="",
-        p_top_three="",
-        cups=standing.cups,
-        price="",
-        is_unbeaten=False,
-    )
+    row = _row(standing, lots, worth=None, currency=None, n_lots=0)
+    return replace(row, name=_("%(lot)s (reference)") % {"lot": row.name}, p_best="")
 
 
 def _value_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:

@@ -6,11 +6,12 @@ strict content security policy, and as a file of its own.
 
 import math
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 DESK_PX, PHONE_PX = 720, 350  # width of the drawings: a page of paper or a desk, a telephone
 NARROW_BELOW_PX = 560  # below this width the drawings change their arrangement, not their type size
@@ -100,6 +101,22 @@ class Frame:
         """Return the height of a rating; one outside 0 to 10 is drawn at the edge."""
         inside = min(max(points, 0.0), SCALE_TOP)
         return self.bottom - inside * (self.bottom - self.top) / SCALE_TOP
+
+
+def rating_grid(frame: Frame, infusions: Iterable[int], *, scale: str) -> str:
+    """Draw lines at every second point and write the numbers of the infusions; ``scale`` is what the points are of."""
+    lines = []
+    for points in (0, 2, 4, 6, 8, 10):
+        y = frame.y(points)
+        lines.append(tag("line", x1=frame.left, x2=frame.right, y1=y, y2=y, stroke=GRID, stroke_width=1))
+        lines.append(words(points, x=frame.left - 7, y=y + 4.5, font_size=13, text_anchor="end", fill=SOFT_INK))
+    for infusion in infusions:
+        x = frame.x(infusion)
+        lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
+    middle = (frame.left + frame.right) / 2
+    lines.append(words(_("infusion"), x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
+    lines.append(words(scale, x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
+    return "".join(lines)
 
 
 def text_width(value: str, *, size: float) -> float:

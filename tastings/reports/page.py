@@ -30,7 +30,7 @@ from tastings.reports.facts import (
     session_row,
 )
 from tastings.reports.guide import GuideSection, guide_section
-from tastings.reports.heads import ReportHeads, report_heads
+from tastings.reports.heads import report_heads
 from tastings.reports.marks import Drawing, both_widths
 from tastings.reports.other_vessel import OtherVesselSection, other_vessel_section
 from tastings.reports.photos import PhotoRow, photo_row
@@ -123,7 +123,7 @@ class ReportPage:
     """What the report's template shows."""
 
     facts: ReportFacts
-    heads: ReportHeads
+    heads: dict[str, str]
     chart: Drawing | None
     strips: list[Drawing]
     other_vessel: OtherVesselSection | None

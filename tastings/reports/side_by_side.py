@@ -8,15 +8,14 @@ from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import CurvePoint
 from tastings.reports.marks import (
     BACKGROUND,
-    GRID,
     INK,
     NARROW_BELOW_PX,
-    SOFT_INK,
     TASTER_COLOURS,
     Frame,
     named,
     number,
     picture,
+    rating_grid,
     shortened,
     tag,
     taster_mark,
@@ -47,7 +46,7 @@ def curves_chart(
     drawn = [_curve(frame, curves[i], index=i, shift_px=_beside(frame, lanes.index(i), len(lanes))) for i in lanes]
     legend, legend_height = _legend(curves, names, width=width, top=height)
     return picture(
-        _grid(frame, of=of),
+        rating_grid(frame, range(1, infusions + 1), scale=_("%(descriptor)s, 0 to 10") % {"descriptor": of}),
         *drawn,
         _letters(frame, {i: curves[i][-1] for i in lanes}),
         legend,
@@ -75,21 +74,6 @@ def lot_mark(index: int) -> str:
 def _beside(frame: Frame, lane: int, lanes: int) -> float:
     """Return how far beside the middle of its place a lot's cups stand, so that intervals do not hide each other."""
     return 0.5 * (frame.x(2) - frame.x(1)) * ((lane + 0.5) / lanes - 0.5)
-
-
-def _grid(frame: Frame, *, of: str) -> str:
-    lines = []
-    for points in (0, 2, 4, 6, 8, 10):
-        y = frame.y(points)
-        lines.append(tag("line", x1=frame.left, x2=frame.right, y1=y, y2=y, stroke=GRID, stroke_width=1))
-        lines.append(words(points, x=frame.left - 7, y=y + 4.5, font_size=13, text_anchor="end", fill=SOFT_INK))
-    for infusion in range(1, frame.infusions + 1):
-        x = frame.x(infusion)
-        lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    middle = (frame.left + frame.right) / 2
-    lines.append(words(_("infusion"), x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    lines.append(words(_("%(descriptor)s, 0 to 10") % {"descriptor": of}, x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
-    return "".join(lines)
 
 
 def _curve(frame: Frame, points: Sequence[CurvePoint], *, index: int, shift_px: float) -> str:

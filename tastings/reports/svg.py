@@ -15,14 +15,13 @@ from tastings.reports.marks import (
     BACKGROUND,
     BAND,
     CURVE,
-    GRID,
     INK,
     NARROW_BELOW_PX,
-    SOFT_INK,
     Frame,
     named,
     number,
     picture,
+    rating_grid,
     shortened,
     tag,
     taster_mark,
@@ -49,9 +48,11 @@ def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width
     infusions = infusions_shown(points, ratings)
     height = 310.0 if width < NARROW_BELOW_PX else 336.0
     frame = Frame(left=34.0, right=width - 10.0, top=62.0, bottom=height - 44.0, infusions=infusions)
+    step = 1 if infusions <= 16 else 2 if infusions <= 32 else 10
+    numbered = range(1 if step < 10 else 10, infusions + 1, step)
     legend, legend_height = _legend(tasters, width=width, top=height + 6)
     return picture(
-        _grid(frame),
+        rating_grid(frame, numbered, scale=_("strength, 0 to 10")),
         _curve(frame, points),
         _steep_mark(frame, figures.steeps),
         _tasted_marks(frame, ratings, tasters),
@@ -73,22 +74,6 @@ def rated_strength(tasted: Sequence[TastedPoint]) -> list[TastedPoint]:
 def infusions_shown(points: Sequence[CurvePoint], ratings: Sequence[TastedPoint]) -> int:
     """Return how many infusions a drawing needs to show the curve and the ratings."""
     return max([EVEN_INFUSIONS, *(point.infusion for point in points), *(rating.infusion for rating in ratings)])
-
-
-def _grid(frame: Frame) -> str:
-    lines = []
-    for points in (0, 2, 4, 6, 8, 10):
-        y = frame.y(points)
-        lines.append(tag("line", x1=frame.left, x2=frame.right, y1=y, y2=y, stroke=GRID, stroke_width=1))
-        lines.append(words(points, x=frame.left - 7, y=y + 4.5, font_size=13, text_anchor="end", fill=SOFT_INK))
-    step = 1 if frame.infusions <= 16 else 2 if frame.infusions <= 32 else 10
-    for infusion in range(1 if step < 10 else 10, frame.infusions + 1, step):
-        x = frame.x(infusion)
-        lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    middle = (frame.left + frame.right) / 2
-    lines.append(words(_("infusion"), x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    lines.append(words(_("strength, 0 to 10"), x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
-    return "".join(lines)
 
 
 def _curve(frame: Frame, points: Sequence[CurvePoint]) -> str:

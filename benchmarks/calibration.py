@@ -14,6 +14,7 @@ from time import monotonic
 import numpy as np
 
 from benchmarks.hard_worlds import HARD_WORLDS
+from benchmarks.progress import Progress, ProgressCallback
 from benchmarks.questions import (
     BlindFlight,
     ComparedLots,
@@ -23,7 +24,6 @@ from benchmarks.questions import (
     simulate_pair,
     simulate_roasted_lot,
 )
-from benchmarks.study import Progress
 from benchmarks.worlds import USUAL_SPREAD, Table, TeamSpread
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.maths.comparison.side_by_side import LIKING
@@ -49,7 +49,6 @@ TASTERS: Mapping[str, tuple[TeamSpread, Table]] = {
 
 Nobody rates alike on two days: those of the study differ here by as much as the simulated tasters of flights do.
 """
-ProgressCallback = Callable[[str, int, int], None]
 
 
 def share(of: Sequence[bool]) -> str:

@@ -23,10 +23,9 @@ from contextlib import contextmanager
 from statistics import median
 from uuid import UUID, uuid4
 
+from benchmarks.set_up import AT, migrated_servers, new_owner, push_lots
 from config.dev.home import ROOT
-from config.dev.services import test_servers
 
-AT = "2026-03-04T12:00:00.000Z"
 KEYS = ("strength", "sweetness", "honey")
 EVERY_S = 0.6
 CELERY = (sys.executable, "-m", "celery", "--quiet", "-A", "config")
@@ -72,45 +71,21 @@ def worker(name: str, *, concurrency: int) -> tuple[str, ...]:
 
 def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
     """Fill, measure, print."""
-    import django  # the environment must name the servers first
-
-    django.setup()
-    from celery import current_app
-    from django.core.management import call_command
+    from celery import current_app  # the environment must name the servers first
     from django.db import connection
     from django.db.models import F
     from django.utils import timezone
 
-    from tastings.actions.lexicon import load_lexicon
     from tastings.actions.push import push
     from tastings.job_metrics import job_metrics
     from tastings.jobs import Job
     from tastings.models import Development
-    from teams.actions.people import create_team
     from teams.models import Member
-    from teams.row_security import work_as_owner
-
-    work_as_owner()  # who asks here; the workers act as the application
-    call_command("migrate", interactive=False, verbosity=0)
-    load_lexicon()
-
-    def some_team() -> Member:
-        name = f"Bench {uuid4()}"
-        return create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
 
     def pushed(member: Member, changes: list[dict[str, object]]) -> None:
         sent = json.loads(json.dumps(changes))
         verdicts = push(member, device=uuid4(), sent=sent, now=timezone.now()).verdicts
         assert all(verdict.verdict == "applied" for verdict in verdicts), verdicts  # noqa: S101 - else it measures nothing
-
-    def new_lots(member: Member, n: int) -> list[UUID]:
-        ids = [uuid4() for _ in range(n)]
-        named: list[dict[str, object]] = [
-            {"type": "lot", "id": str(lot), "at": AT, "fields": {"name": "x", "kind": "oolong"}} for lot in ids
-        ]
-        for first in range(0, n, 500):
-            pushed(member, named[first : first + 500])
-        return ids
 
     def left(member: Member) -> int:
         return Development.objects.filter(team=member.team_id, due_revision__gt=F("computed_revision")).count()
@@ -154,12 +129,12 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
         return job_metrics()[Job.REFRESH_DEVELOPMENT.value].outcomes.get("done", 0)
 
     print(f"load average at the beginning: {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors\n")
-    many, other = some_team(), some_team()
+    many, other = new_owner(), new_owner()
     print(f"filling {lots} lots …", file=sys.stderr, flush=True)
-    theirs = new_lots(many, lots)
+    theirs = push_lots(many, lots)
     for first in range(0, lots, 40):
         pushed(many, [change for lot in theirs[first : first + 40] for change in tasting(lot)])
-    ours = new_lots(other, 2 * int(seconds / EVERY_S) + 10)
+    ours = push_lots(other, 2 * int(seconds / EVERY_S) + 10)
 
     print(
         "| fresh tasting | pushes | median | p95 | worst | drained meanwhile |\n"
@@ -212,8 +187,7 @@ def main() -> int:
     parser.add_argument("--few", dest="n_fresh", type=int, default=400, help="lots of the second part")
     parser.add_argument("--pairs", type=int, default=5)
     options = parser.parse_args()
-    with test_servers() as servers:
-        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+    with migrated_servers():
         run(lots=options.lots, seconds=options.seconds, n_fresh=options.n_fresh, pairs=options.pairs)
     return 0
 

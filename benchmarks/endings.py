@@ -7,13 +7,13 @@ error.
 """
 
 import argparse
-import sys
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from time import monotonic
 
 import numpy as np
 
 from benchmarks.curves import CurveScores, scored
+from benchmarks.progress import Progress, ProgressCallback
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.brewing.even_brew import MOST_INFUSIONS
@@ -90,7 +90,7 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
         scores.stops_off.append(abs(float(np.mean([brew.pours[-1].number for brew in brews])) - true_count))
 
 
-def all_scores(*, teams: int, start: int, progress: Callable[[str, int, int], None]) -> dict[int, TeamScores]:
+def all_scores(*, teams: int, start: int, progress: ProgressCallback) -> dict[int, TeamScores]:
     """Return the scores by number of sessions; ``progress`` is called with the step, its number and their count."""
     scores = {}
     for sessions in SESSIONS:
@@ -141,12 +141,7 @@ def main() -> None:
     parser.add_argument("--teams", type=int, default=40)
     parser.add_argument("--start", type=int, default=1, help="start of the random numbers")
     chosen = parser.parse_args()
-
-    def progress(step: str, done: int, of: int) -> None:
-        if done % 10 == 0:
-            print(f"{step}: {done} of {of}", file=sys.stderr)
-
-    print(tables(all_scores(teams=chosen.teams, start=chosen.start, progress=progress)))
+    print(tables(all_scores(teams=chosen.teams, start=chosen.start, progress=Progress(begun=monotonic()))))
 
 
 if __name__ == "__main__":

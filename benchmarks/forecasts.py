@@ -10,11 +10,11 @@ import argparse
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
 
 from benchmarks.curves import not_calibrated, scored
+from benchmarks.documents import write_between_marks
 from benchmarks.hard_worlds import draw_three_solutes
 from benchmarks.worlds import Leaf, Table, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
@@ -37,7 +37,6 @@ FIRST_SEED = 2039
 """Start of the random numbers: not used while the method was worked on."""
 LINE_SD = 0.7
 EDGES = (0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
-PAGE = Path(__file__).resolve().parents[1] / "docs" / "forecasts.md"
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +200,6 @@ def main() -> None:
     parser.add_argument("--start", type=int, default=FIRST_SEED)
     parser.add_argument("--dry", action="store_true", help="print only")
     options = parser.parse_args()
-    text = PAGE.read_text() if PAGE.exists() else ""
     head = (
         f"By `python -m benchmarks.forecasts --lots {options.lots} --start {options.start}` on "
         f"{datetime.now(UTC).date()}, method {METHOD}."
@@ -209,11 +207,8 @@ def main() -> None:
     for name, rows in (("course", course_rows), ("vessel", vessel_rows)):
         table = "\n".join(rows(lots=options.lots, start=options.start))
         print(table, flush=True)
-        before, _, rest = text.partition(f"<!-- {name} -->\n")
-        _, end, after = rest.partition(f"<!-- end of {name} -->\n")
-        text = f"{before}<!-- {name} -->\n{head}\n\n{table}\n{end}{after}"
-    if not options.dry:
-        PAGE.write_text(text)
+        if not options.dry:
+            write_between_marks("forecasts.md", name, f"{head}\n\n{table}\n")
 
 
 if __name__ == "__main__":

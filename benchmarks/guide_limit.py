@@ -27,7 +27,8 @@ from os import cpu_count
 import numpy as np
 from scipy.special import ndtr
 
-from benchmarks.guide_worlds import FIRST_SEED, PAGE, WORLDS, draw_pot, rms, true_strengths
+from benchmarks.documents import write_between_marks
+from benchmarks.guide_worlds import FIRST_SEED, WORLDS, draw_pot, rms, true_strengths
 from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
@@ -46,7 +47,6 @@ DRAWS = {1: 100_000, 3: 1_000_000}
 CHUNK = 50_000
 N_RESAMPLED = 600
 TIMES_S = tuple(sorted({timed_s(float(s)) for s in np.arange(SHORTEST_S, LONGEST_S + 1, 0.5)}))
-TABLE_MARKERS = "<!-- limit -->\n", "<!-- end of limit -->\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,9 +254,7 @@ def main() -> None:
     for line in rows(lots=lots):
         print(line, flush=True)
         lines.append(line)
-    page = PAGE.read_text()
-    before, after = page.index(TABLE_MARKERS[0]) + len(TABLE_MARKERS[0]), page.index(TABLE_MARKERS[1])
-    PAGE.write_text(page[:before] + "\n" + "\n".join([*lines, ""]) + "\n" + page[after:])
+    write_between_marks("guide.md", "limit", "\n".join(["", *lines, "", ""]))
 
 
 if __name__ == "__main__":

@@ -8,10 +8,10 @@ import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
 
+from benchmarks.documents import write_between_marks
 from benchmarks.worlds import SimulatedLeaf, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Pour
@@ -30,8 +30,6 @@ ADDED_S = 5.0
 FULL = 0.8
 """Least share of the number that the guide names at which a cup counts as full here."""
 INFUSIONS = ((1, 4), (5, 8), (9, 12), (13, 24), (1, 8), (1, 12))
-PAGE = Path(__file__).resolve().parents[1] / "docs" / "guide.md"
-TABLE_MARKERS = "<!-- table -->\n", "<!-- end of table -->\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,9 +204,7 @@ def main() -> None:
     tables = (*rows(guided, lots=chosen.lots), "", *infusion_rows(guided), "", *full_rows(guided), "", *mugs)
     table = "\n".join([head, "", *tables, ""])
     print(table)
-    page = PAGE.read_text()
-    before, after = page.index(TABLE_MARKERS[0]) + len(TABLE_MARKERS[0]), page.index(TABLE_MARKERS[1])
-    PAGE.write_text(page[:before] + "\n" + table + "\n" + page[after:])
+    write_between_marks("guide.md", "table", f"\n{table}\n")
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ Prints a markdown table.
 """
 
 import argparse
-import os
 import sys
 import tempfile
 from pathlib import Path
@@ -19,10 +18,10 @@ from uuid import UUID, uuid4
 
 import psycopg
 
+from benchmarks.set_up import migrated_servers, new_owner, push_lots
 from benchmarks.store import TABLES
 from benchmarks.sync_growth import BASE, FILL
 from benchmarks.sync_push import session_body
-from config.dev.services import test_servers
 
 SIZES = (2_000, 20_000, 200_000)
 PUSHES = 60
@@ -30,18 +29,6 @@ PUSHES = 60
 
 def run(sizes: tuple[int, ...], *, pushes: int) -> None:
     """Fill, move, print."""
-    import django  # the environment must name the servers first
-
-    django.setup()
-    from teams.row_security import work_as_owner
-
-    work_as_owner()
-    from django.core.management import call_command
-
-    from tastings.actions.lexicon import load_lexicon
-
-    call_command("migrate", interactive=False, verbosity=0)
-    load_lexicon()
     other = _second_database()
     print("| notes | rows moved | rows/s | raw COPY took | frozen |\n| ---: | ---: | ---: | ---: | ---: |")
     for notes in sizes:
@@ -83,16 +70,11 @@ def _moved(notes: int, other: str) -> str:
 
 def _filled(notes: int) -> UUID:
     from django.db import connection
-    from django.utils import timezone
 
-    from tastings.actions.push import push
     from tastings.models import Descriptor
-    from teams.actions.people import create_team
 
-    member = create_team(name=f"T{uuid4()}", shop="B", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
-    lot = uuid4()
-    change = {"type": "lot", "id": str(lot), "at": "2026-03-04T12:00:00Z", "fields": {"name": "B", "kind": "oolong"}}
-    push(member, device=uuid4(), sent=[change], now=timezone.now())
+    member = new_owner()
+    [lot] = push_lots(member, 1)
     of: dict[str, Any] = {
         "team": member.team_id, "user": member.user_id, "lot": lot, "base": member.team.first_revision + BASE,
         "word": Descriptor.objects.filter(team=None).values_list("id", flat=True)[0],
@@ -131,19 +113,16 @@ def _push_ratio(pushes: int) -> float:
 
     from tastings.actions.push import push
     from tastings.models import Descriptor
-    from teams.actions.people import create_team
     from teams.row_security import acting_for, role
 
-    member = create_team(name=f"T{uuid4()}", shop="B", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
-    lot = str(uuid4())
-    change = {"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "B", "kind": "oolong"}}
-    push(member, device=uuid4(), sent=[change], now=timezone.now())
+    member = new_owner()
+    [lot] = push_lots(member, 1)
     keys = list(Descriptor.objects.filter(team=None).order_by("position").values_list("key", flat=True)[:13])
     ratios = []
     for _ in range(pushes):
         took = []
         for others in ({}, {"b": "http://b"}):
-            body = session_body(lot, keys)
+            body = session_body(str(lot), keys)
             with override_settings(CELL="a", CELLS=others), acting_for(member.team_id):
                 connection.role = role()  # type: ignore[attr-defined]
                 began = perf_counter()
@@ -159,9 +138,7 @@ def main() -> None:
     parser.add_argument("--sizes", type=int, nargs="+", default=SIZES)
     parser.add_argument("--pushes", type=int, default=PUSHES)
     arguments = parser.parse_args()
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-    with test_servers() as servers:
-        os.environ |= servers.environment()
+    with migrated_servers():
         run(tuple(arguments.sizes), pushes=arguments.pushes)
     sys.stdout.flush()
 

@@ -5,19 +5,19 @@ markdown and a drawing, to ``docs/seasons.md`` and ``docs/seasons.svg``. One cor
 """
 
 import argparse
-import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
-from pathlib import Path
 from statistics import fmean
 from time import monotonic
 
 import numpy as np
 from scipy.stats import rankdata
 
+from benchmarks.documents import DOCS
 from benchmarks.plots import Axis, Line, drawing
+from benchmarks.progress import Progress, ProgressCallback
 from tastings.maths.arrays import FloatArray
 from tastings.maths.flights.analysis import analyse_flight
 from tastings.maths.flights.cups import Cup
@@ -30,7 +30,6 @@ N_PLANS = 12
 SEASONS = 800
 FIRST_SEED = 2031
 """Start of the random numbers: not used while the method was worked on."""
-DOCS = Path(__file__).resolve().parents[1] / "docs"
 BIN_EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0)
 LEAST_IN_BIN = 30
 TOLERANCE = 0.05
@@ -102,7 +101,7 @@ def season(deal: Deal, *, rng: np.random.Generator) -> Season:
     return Season(lots=lots, level=np.asarray(level, dtype=np.float64), carry=carry, cups=tuple(cups))
 
 
-def plans(sittings: int, *, n_plans: int, progress: Callable[[str, int, int], None]) -> list[Plan]:
+def plans(sittings: int, *, n_plans: int, progress: ProgressCallback) -> list[Plan]:
     """Make the plans that seasons take turns with."""
     plans = []
     for number in range(n_plans):
@@ -277,16 +276,7 @@ def main() -> None:
     parser.add_argument("--seasons", type=int, default=SEASONS)
     parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     chosen = parser.parse_args()
-    begun = reported = monotonic()
-
-    def progress(step: str, done: int, of: int) -> None:
-        nonlocal reported
-        if done == of or monotonic() - reported > 2:
-            reported = monotonic()
-            print(f"\r{reported - begun:5.0f} s  {step}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
-            if done == of:
-                print(file=sys.stderr)
-
+    progress = Progress(begun=monotonic())
     results: dict[int, Scores] = {}
     for sittings in N_SITTINGS:
         served = plans(sittings, n_plans=min(N_PLANS, chosen.seasons), progress=progress)
@@ -301,7 +291,7 @@ def main() -> None:
         command="python -m benchmarks.seasons"
         + ("" if usual else f" --seasons {chosen.seasons} --start {chosen.start}"),
         day=datetime.now(UTC).date().isoformat(),
-        minutes=(monotonic() - begun) / 60,
+        minutes=(monotonic() - progress.begun) / 60,
         seasons=chosen.seasons,
         start=chosen.start,
         choices=choice_table(results),

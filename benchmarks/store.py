@@ -9,13 +9,12 @@ depend on no machine, at a small store and at the whole one.
 
 import argparse
 import json
-import os
 import sys
 from typing import Any
 from uuid import UUID, uuid4
 
+from benchmarks.set_up import migrated_servers, new_owner, push_lots
 from benchmarks.sync_growth import BASE, FILL
-from config.dev.services import test_servers
 
 TABLES = ("tastings_session", "tastings_infusion", "tastings_note")
 SIZES = """
@@ -49,39 +48,19 @@ def pages(plan: dict[str, Any]) -> int:
 
 def run(sizes: tuple[int, ...]) -> None:
     """Fill, look, fill on, look again, print."""
-    import django  # the environment must name the servers first
+    from django.db import connection  # the environment must name the servers first
 
-    django.setup()
-    from teams.row_security import work_as_owner
-
-    work_as_owner()
-    from django.core.management import call_command
-    from django.db import connection
-    from django.utils import timezone
-
-    from tastings.actions.lexicon import load_lexicon
-    from tastings.actions.push import push
     from tastings.models import Descriptor
-    from teams.actions.people import create_team
 
-    call_command("migrate", interactive=False, verbosity=0)
-    load_lexicon()
     word = Descriptor.objects.filter(team=None).values_list("id", flat=True)[0]
-    teams = []
-    for _ in range(2):
-        name = f"Bench {uuid4()}"
-        owner = create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
-        teams.append(owner)
+    teams = [new_owner(), new_owner()]
     pages_of: dict[str, list[int]] = {name: [] for name in QUERIES}
     rows = {table: [0] * len(sizes) for table in TABLES}
     session, lot = 0, uuid4()
     for at, notes in enumerate(sizes):
         while session * 100 < notes:
             for member in teams:  # a lot of two or three sessions
-                lot = uuid4()
-                fields = {"name": "Bench", "kind": "oolong"}
-                change = {"type": "lot", "id": str(lot), "at": "2026-03-04T12:00:00Z", "fields": fields}
-                push(member, device=uuid4(), sent=[change], now=timezone.now())
+                [lot] = push_lots(member, 1)
                 upto = session + 10_000 // 100 // LOTS
                 of: dict[str, Any] = {
                     "team": member.team_id,
@@ -132,8 +111,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--notes", type=int, nargs="+", default=[20_000, 500_000])
     options = parser.parse_args()
-    with test_servers() as servers:
-        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+    with migrated_servers():
         run(tuple(sorted(options.notes)))
     return 0
 

@@ -6,20 +6,19 @@ the results, as markdown and drawings, to ``docs/study.md`` and ``docs/study-*.s
 """
 
 import argparse
-import sys
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from functools import partial
-from pathlib import Path
 from time import monotonic
 
 import numpy as np
 
 from benchmarks.curves import CurveScores, World, label_moved, lots_of_a_team
+from benchmarks.documents import DOCS
 from benchmarks.endings import SESSIONS, all_scores, tables
 from benchmarks.hard_worlds import HARD_WORLDS
 from benchmarks.plots import Axis, Line, drawing
+from benchmarks.progress import Progress, ProgressCallback
 from benchmarks.requirements import Curves, all_worlds, requirements
 from benchmarks.worlds import draw_leaf
 from tastings.maths.curve.development import METHOD
@@ -32,7 +31,6 @@ WORLDS = {
 LOTS, TEAMS, ABSURD, HARD = 400, 40, 150, 200
 FIRST_SEED = 2027
 """Start of the random numbers: methods were chosen on others."""
-DOCS = Path(__file__).resolve().parents[1] / "docs"
 BIN_EDGES = np.linspace(0.0, 1.0, 11)
 
 METHOD_6_COVERED = {
@@ -48,25 +46,8 @@ METHOD_6_COVERED = {
 """Found on 400 lots of each harder world before the noise of real panels, forms of leaf and heat errors came in."""
 
 
-@dataclass(slots=True)
-class Progress:
-    """Says how far the run is, at most once in two seconds."""
-
-    begun: float
-    last_printed_at: float = 0.0
-
-    def __call__(self, step: str, done: int, of: int) -> None:
-        """Say it."""
-        now = monotonic()
-        if done == of or now - self.last_printed_at > 2:
-            self.last_printed_at = now
-            print(f"\r{now - self.begun:5.0f} s  {step}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
-            if done == of:
-                print(file=sys.stderr)
-
-
 def all_curves(
-    worlds: Mapping[str, World], *, lots: int, start: int, progress: Callable[[str, int, int], None], first: int = 0
+    worlds: Mapping[str, World], *, lots: int, start: int, progress: ProgressCallback, first: int = 0
 ) -> dict[tuple[str, int], CurveScores]:
     curves = {}
     for number, (name, world) in enumerate(worlds.items(), start=first):
@@ -315,7 +296,6 @@ def main() -> None:
     for lot in range(chosen.absurd):
         moved += label_moved(sessions=8, rng=np.random.default_rng([chosen.start, 7, lot])) / chosen.absurd
         progress("one session of all tens", lot + 1, chosen.absurd)
-    DOCS.mkdir(exist_ok=True)
     draw(curves)
     sizes = f"--lots {chosen.lots} --hard {chosen.hard} --teams {chosen.teams} --absurd {chosen.absurd}"
     sizes += f" --start {chosen.start}"

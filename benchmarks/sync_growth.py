@@ -13,7 +13,6 @@ records that a phone gets as JSON. Prints a markdown table.
 
 import argparse
 import json
-import os
 import sys
 from functools import partial
 from statistics import median
@@ -21,8 +20,8 @@ from time import perf_counter
 from typing import Any
 from uuid import UUID, uuid4
 
+from benchmarks.set_up import migrated_servers, new_owner, push_lots
 from benchmarks.sync_push import session_body
-from config.dev.services import test_servers
 
 FILL = """
 INSERT INTO tastings_session (id, team_id, revision, removed, stamps, by_id, created_at, updated_at, lot_id, taster_id,
@@ -68,31 +67,17 @@ def _fill(connection: Any, notes: int, *, filled: int, say: str, of: dict[str, A
 
 def run(sizes: tuple[int, ...], blocks: int) -> None:
     """Fill, measure, print."""
-    import django  # the environment must name the servers first
-
-    django.setup()
-    from teams.row_security import work_as_owner
-
-    work_as_owner()
-    from django.core.management import call_command
-    from django.db import connection
+    from django.db import connection  # the environment must name the servers first
     from django.utils import timezone
 
     from lots.models.wire import TO_WIRE, column_name
-    from tastings.actions.lexicon import LEXICON, load_lexicon
+    from tastings.actions.lexicon import LEXICON
     from tastings.actions.push import push
     from tastings.models import Descriptor, Infusion, Note, Session
     from tastings.queries.pull import pull
-    from teams.actions.people import create_team
 
-    call_command("migrate", interactive=False, verbosity=0)
-    load_lexicon()
-    member = create_team(
-        name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
-    )
-    lot = str(uuid4())
-    changes = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
-    push(member, device=uuid4(), sent=changes, now=timezone.now())
+    member = new_owner()
+    lot = str(push_lots(member, 1)[0])
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
     words = dict(Descriptor.objects.filter(team=None).values_list("key", "id"))
     base = member.team.first_revision + BASE
@@ -215,8 +200,7 @@ def main() -> int:
     parser.add_argument("--blocks", type=int, default=6, help="of ten rounds on each store")
     parser.add_argument("--notes", type=int, nargs=2, default=SIZES)
     options = parser.parse_args()
-    with test_servers() as servers:
-        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+    with migrated_servers():
         run(tuple(options.notes), options.blocks)
     return 0
 

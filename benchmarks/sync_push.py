@@ -14,7 +14,6 @@ not show. Prints a markdown table of ratios.
 
 import argparse
 import json
-import os
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -25,15 +24,16 @@ from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
 from benchmarks.processor_time import processor_s_of
+from benchmarks.set_up import AT, migrated_servers, new_owner, push_lots
 from benchmarks.web_server import SyncingPhone, web_server
-from config.dev.services import Running, test_servers
+from config.dev.services import Running
 from config.web.garbage import collect_less
 
 if TYPE_CHECKING:
     from teams.postgresql.base import DatabaseWrapper
 
 
-def session_body(lot: str, keys: list[str], *, at: str = "2026-03-04T12:00:00.000Z") -> list[dict[str, object]]:
+def session_body(lot: str, keys: list[str], *, at: str = AT) -> list[dict[str, object]]:
     """Return a session of 8 infusions and 100 notes as a phone sends it."""
     session, changes = str(uuid4()), list[dict[str, object]]()
 
@@ -58,33 +58,23 @@ def session_body(lot: str, keys: list[str], *, at: str = "2026-03-04T12:00:00.00
 
 def run(rounds: int, servers: Running) -> None:
     """Measure on a migrated, empty database and print the table."""
-    import django  # the environment must name the servers first
-
-    django.setup()
-    from teams.row_security import acting_for, limit_changes_to, role, work_as_owner
-
-    work_as_owner()
-    from django.core.management import call_command
-    from django.db import connection, connections
+    from django.db import connection, connections  # the environment must name the servers first
     from django.db.models import F
     from django.utils import timezone
 
-    from tastings.actions.lexicon import LEXICON, load_lexicon
+    from tastings.actions.lexicon import LEXICON
     from tastings.actions.push import push
     from tastings.jobs import delayed_jobs
     from tastings.models import Development, Infusion, Note, Session
     from tastings.queries.pull import pull
-    from teams.actions.people import create_team
+    from teams.row_security import acting_for, limit_changes_to, role
 
     collect_less()  # as the web server does
     database = cast("DatabaseWrapper", connections["default"])
-    call_command("migrate", interactive=False, verbosity=0)
-    load_lexicon()
     username, password = f"b{uuid4().hex[:8]}", f"kettle {uuid4()}"
-    member = create_team(name=f"Bench {uuid4()}", shop="Bench", username=username, password=password)
-    lot, device, began = str(uuid4()), uuid4(), member.team.first_revision
-    first = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
-    push(member, device=device, sent=first, now=timezone.now())
+    member = new_owner(username=username, password=password)
+    device, began = uuid4(), member.team.first_revision
+    lot = str(push_lots(member, 1)[0])
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
 
     def pushed(text: str) -> str:
@@ -205,8 +195,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rounds", type=int, default=40)
     rounds = parser.parse_args().rounds
-    with test_servers() as servers:
-        os.environ |= servers.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+    with migrated_servers() as servers:
         run(rounds, servers)
     return 0
 

@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import device_token, member_of
 from api.http.conditional import conditional_response
-from api.http.openapi import ETAG, NOT_MODIFIED, operation
+from api.http.openapi import conditional_get
 from api.people.shops import ShopSerializer
 from teams.queries.people import memberships_of
 
@@ -76,7 +76,7 @@ class MeSerializer(s.Serializer[object]):
 class Me(APIView):
     """The caller."""
 
-    @operation(parameters=[ETAG], responses={200: MeSerializer, **NOT_MODIFIED})
+    @conditional_get(MeSerializer)
     def get(self, request: Request) -> Response:
         """Show the caller: login, role, shop, token, and the teams that the login belongs to."""
         return conditional_response(

@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import client_ip, device_token, member_of
 from api.http.bodies import BodySerializer, StrictNameField, StrictTextField, validated_body
-from api.http.openapi import BAD_BODY, operation, problem_responses
+from api.http.openapi import operation
 from api.http.resets import mail_verification_again, request_reset, reset_requested_text, set_email
 from teams.actions.emails import verify_email
 from teams.actions.login_throttle import Caller
@@ -75,7 +75,7 @@ class NewPasswordSerializer(BodySerializer):
 class Password(APIView):
     """The caller's password."""
 
-    @operation(operation_id="password_change", request=PasswordsSerializer, responses={204: None, **BAD_BODY})
+    @operation({204: None}, operation_id="password_change", request=PasswordsSerializer)
     def post(self, request: Request) -> Response:
         """Change one's own password; the present one must be given. Every other device and browser is signed out."""
         data = validated_body(request, PasswordsSerializer)
@@ -88,7 +88,7 @@ class Password(APIView):
 class Email(APIView):
     """The address to which a link goes when the caller forgets the password."""
 
-    @operation(operation_id="email_change", request=NewEmailSerializer, responses={200: EmailSerializer, **BAD_BODY})
+    @operation({200: EmailSerializer}, operation_id="email_change", request=NewEmailSerializer)
     def post(self, request: Request) -> Response:
         """Set one's own e-mail address; empty: none. The password must be given. A link to verify it is mailed."""
         data = validated_body(request, NewEmailSerializer)
@@ -101,18 +101,14 @@ class Email(APIView):
 class EmailVerificationView(APIView):
     """Verifying the caller's address."""
 
-    @operation(operation_id="email_verification_mail", request=None, responses={202: EmailSerializer})
+    @operation({202: EmailSerializer}, operation_id="email_verification_mail", request=None)
     def post(self, request: Request) -> Response:
         """Mail the link for verification again; a verified address gets none."""
         user = member_of(request).user
         mail_verification_again(request, user)
         return Response(EmailSerializer(user).data, status=202)
 
-    @operation(
-        operation_id="email_verify",
-        request=VerificationSerializer,
-        responses={200: EmailSerializer, **BAD_BODY, **problem_responses(404)},
-    )
+    @operation({200: EmailSerializer}, [404], operation_id="email_verify", request=VerificationSerializer)
     def put(self, request: Request) -> Response:
         """Verify the e-mail address with the token in the mailed link, as the login that it was mailed for."""
         data, user = validated_body(request, VerificationSerializer), member_of(request).user
@@ -128,10 +124,7 @@ class ForgottenPassword(APIView):
     permission_classes = [AllowAny]
 
     @operation(
-        operation_id="password_reset_ask",
-        request=ForgottenPasswordSerializer,
-        responses={202: ResetRequestedSerializer, **BAD_BODY},
-        auth=[],
+        {202: ResetRequestedSerializer}, operation_id="password_reset_ask", request=ForgottenPasswordSerializer, auth=[]
     )
     def post(self, request: Request) -> Response:
         """Ask for a link to set a forgotten password, by name or e-mail address. The answer is always the same."""
@@ -146,12 +139,7 @@ class PasswordReset(APIView):
     authentication_classes: Sequence[type[BaseAuthentication]] = ()
     permission_classes = [AllowAny]
 
-    @operation(
-        operation_id="password_reset",
-        request=NewPasswordSerializer,
-        responses={204: None, **BAD_BODY, **problem_responses(404)},
-        auth=[],
-    )
+    @operation({204: None}, [404], operation_id="password_reset", request=NewPasswordSerializer, auth=[])
     def post(self, request: Request) -> Response:
         """Set a new password with the mailed token, which works once; every device and browser is signed out."""
         data = validated_body(request, NewPasswordSerializer)

@@ -19,7 +19,7 @@ from api.http.auth import BrowserSession, caller_of, client_ip, device_token, me
 from api.http.bodies import BodySerializer, StrictIdField, StrictNameField, StrictTextField, body_of, validated_body
 from api.http.conditional import conditional_response, id_from_path
 from api.http.known_browser import caller_from_cookie
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from api.http.openapi import conditional_get, operation, paginated
 from api.http.sign_in_links import code_url, spelled
 from teams.actions.login_throttle import Credentials
 from teams.actions.passwords import sign_out_everywhere
@@ -124,14 +124,14 @@ class Tokens(APIView):
         """Look at no token when one is asked for: an old one must not stand in the way."""
         return [] if getattr(self.request, "method", "POST") == "POST" else super().get_authenticators()
 
-    @operation(parameters=[ETAG], responses={200: paginated(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
+    @conditional_get(paginated(DeviceSerializer, "DevicePage"))
     def get(self, request: Request) -> Response:
         """List the caller's own devices."""
         tokens, current = tokens_of(member_of(request).user_id, now=timezone.now()), device_token(request).id
         devices = DeviceSerializer(tokens, many=True, context={"current": current})
         return conditional_response(request, {"results": devices.data, "next": None})
 
-    @operation(request=SIGN_IN_BODY, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])
+    @operation({201: SignedInSerializer}, request=SIGN_IN_BODY, auth=[])
     def post(self, request: Request) -> Response:
         """Sign a device in, by name and password or by a code. A login of several teams may name one with ``team``."""
         if "code" in body_of(request):
@@ -156,7 +156,7 @@ class Tokens(APIView):
         )
         return token_response(record.member, token=token, record=record)
 
-    @operation(operation_id="sign_out_everywhere", responses={204: None})
+    @operation({204: None}, operation_id="sign_out_everywhere")
     def delete(self, request: Request) -> Response:
         """Sign the login out everywhere: this and every other device, in all its teams, and every browser."""
         sign_out_everywhere(member_of(request).user, address=client_ip(request), now=timezone.now())
@@ -169,10 +169,11 @@ class TokenFromSession(APIView):
     authentication_classes = [BrowserSession]
 
     @operation(
+        {201: SignedInSerializer},
+        [403],
         operation_id="token_from_session",
         request=FromSessionSerializer,
         parameters=[CSRF_TOKEN],
-        responses={201: SignedInSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
         """Sign the app in by the browser's session. The header must repeat the cookie ``csrftoken``."""
@@ -198,7 +199,7 @@ class SignInCodeSerializer(s.Serializer[object]):
 class SignInCodes(APIView):
     """Codes that sign one more device of the caller in."""
 
-    @operation(operation_id="sign_in_code_create", request=None, responses={201: SignInCodeSerializer})
+    @operation({201: SignInCodeSerializer}, operation_id="sign_in_code_create", request=None)
     def post(self, request: Request) -> Response:
         """Make a code that signs a further device in. It works once within five minutes; the former one ends."""
         code, expires_at = create_sign_in_code(member_of(request), now=timezone.now())
@@ -209,7 +210,7 @@ class SignInCodes(APIView):
 class TokenDetail(APIView):
     """One device."""
 
-    @operation(responses={204: None, **problem_responses(404)})
+    @operation({204: None}, [404])
     def delete(self, request: Request, token_id: str) -> Response:
         """Sign one device out at once; ``current`` is the one that asks."""
         if token_id == "current":  # noqa: S105 - a word of the address

@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 from api.http.auth import device_id, member_of
 from api.http.bodies import BodySerializer, Key, validated_body
 from api.http.conditional import id_from_path
-from api.http.openapi import BAD_BODY, operation, problem_responses
+from api.http.openapi import operation
 from api.records.records import serialize_record
 from api.records.serializers import record_serializer
 from tastings.actions.merging import check_may_merge, merge_descriptor
@@ -32,9 +32,10 @@ class MergeDescriptor(APIView):
     """A descriptor of the team that means what another means."""
 
     @operation(
+        {200: record_serializer(DESCRIPTOR)},
+        [403, 404],
         operation_id="descriptor_merge",
         request=MergeDescriptorSerializer,
-        responses={200: record_serializer(DESCRIPTOR), **BAD_BODY, **problem_responses(403, 404)},
     )
     def post(self, request: Request, record_id: str) -> Response:
         """Merge a descriptor into another, whose key is ``into``; return that one."""

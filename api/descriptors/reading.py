@@ -12,7 +12,7 @@ from api.http.auth import device_id, member_of
 from api.http.bodies import BodySerializer, Number, Part, Parts, StrictTextField, validated_body
 from api.http.conditional import conditional_response, expected_revision, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, inline_object, operation, problem_responses
+from api.http.openapi import IF_MATCH, conditional_get, inline_object, operation
 from api.records.records import serialize_record
 from api.records.serializers import record_serializer
 from tastings.actions.suggestions import accept_suggestions, check_may_accept
@@ -55,7 +55,7 @@ class AcceptedSuggestionsSerializer(BodySerializer):
 class ReadText(APIView):
     """A text that is not, or not yet, a note's."""
 
-    @operation(operation_id="read_text", request=TextToReadSerializer, responses={200: answer_of(Reading), **BAD_BODY})
+    @operation({200: answer_of(Reading)}, operation_id="read_text", request=TextToReadSerializer)
     def post(self, request: Request) -> Response:
         """Suggest descriptors for a text, with the team's words; nothing is stored."""
         text = validated_body(request, TextToReadSerializer)["text"]
@@ -65,11 +65,7 @@ class ReadText(APIView):
 class SuggestionsOfNote(APIView):
     """What a note's text suggests."""
 
-    @operation(
-        operation_id="note_suggestions",
-        parameters=[ETAG],
-        responses={200: answer_of(NoteSuggestions), **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(answer_of(NoteSuggestions), [404], operation_id="note_suggestions")
     def get(self, request: Request, record_id: str) -> Response:
         """Suggest descriptors for a note's text, without those noted already for that infusion and moment."""
         return conditional_response(request, suggestions_for(member_of(request), id_from_path(record_id)))
@@ -79,14 +75,11 @@ class AcceptSuggestions(APIView):
     """The suggestions that the taster accepts."""
 
     @operation(
+        {200: inline_object("AcceptedNotes", results=record_serializer(NOTE)(many=True))},
+        [403, 404, 412],
         operation_id="note_suggestions_accept",
         parameters=[IF_MATCH],
         request=AcceptedSuggestionsSerializer,
-        responses={
-            200: inline_object("AcceptedNotes", results=record_serializer(NOTE)(many=True)),
-            **BAD_BODY,
-            **problem_responses(403, 404, 412),
-        },
     )
     def post(self, request: Request, record_id: str) -> Response:
         """Accept suggestions; each becomes a note. What is noted already stays, so repeating changes nothing."""

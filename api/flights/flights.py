@@ -15,16 +15,13 @@ from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import (
-    BAD_BODY,
-    ETAG,
     LOCATION,
-    NOT_MODIFIED,
     PAGING,
+    conditional_get,
     inline_object,
     operation,
     optional_schema_fields,
     paginated,
-    problem_responses,
     schema_fields,
 )
 from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
@@ -67,11 +64,7 @@ def flight_json(flight: FlightItem) -> dict[str, object]:
 class Flights(APIView):
     """The team's blind flights."""
 
-    @operation(
-        operation_id="flight_list",
-        parameters=[*PAGING, ETAG],
-        responses={200: paginated(FlightSerializer, "FlightPage"), **NOT_MODIFIED, **problem_responses(422)},
-    )
+    @conditional_get(paginated(FlightSerializer, "FlightPage"), [422], operation_id="flight_list", parameters=PAGING)
     def get(self, request: Request) -> Response:
         """List flights; before its reveal a flight shows the caller's own cups, by code."""
         member = member_of(request)
@@ -82,10 +75,7 @@ class Flights(APIView):
         return paginated_response(request, page)
 
     @operation(
-        operation_id="flight_create",
-        parameters=[LOCATION],
-        request=NewFlightSerializer,
-        responses={201: FlightSerializer, **BAD_BODY, **problem_responses(403)},
+        {201: FlightSerializer}, [403], operation_id="flight_create", parameters=[LOCATION], request=NewFlightSerializer
     )
     def post(self, request: Request) -> Response:
         """Plan a flight among samples; a worker makes its serving plan at once. For buyers and owners."""
@@ -98,27 +88,19 @@ class Flights(APIView):
 class OneFlight(APIView):
     """One flight."""
 
-    @operation(
-        operation_id="flight_read",
-        parameters=[ETAG],
-        responses={200: FlightSerializer, **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(FlightSerializer, [404], operation_id="flight_read")
     def get(self, request: Request, flight_id: str) -> Response:
         """Show a flight: how far plan and tasting are, and the caller's own cups; after the reveal all cups."""
         return conditional_response(request, flight_json(flight_for(member_of(request), id_from_path(flight_id))))
 
-    @operation(
-        operation_id="flight_change",
-        request=ChangedFlightSerializer,
-        responses={200: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
-    )
+    @operation({200: FlightSerializer}, [403, 404, 409], operation_id="flight_change", request=ChangedFlightSerializer)
     def patch(self, request: Request, flight_id: str) -> Response:
         """Change a flight, such as for a taster who fell ill; what was tasted already stays in the new plan."""
         flight = id_from_path(flight_id)
         update_flight(member_of(request), flight=flight, payload=body_of(request), now=timezone.now())
         return Response(flight_json(flight_for(member_of(request), flight)))
 
-    @operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)})
+    @operation({204: None}, [403, 404, 409], operation_id="flight_call_off")
     def delete(self, request: Request, flight_id: str) -> Response:
         """Call a flight off, as long as nothing was tasted."""
         call_off_flight(member_of(request), flight=id_from_path(flight_id), now=timezone.now())
@@ -128,11 +110,7 @@ class OneFlight(APIView):
 class FlightPouringPlan(APIView):
     """Which code is which lot, for whoever pours."""
 
-    @operation(
-        operation_id="flight_pouring",
-        parameters=[ETAG],
-        responses={200: answer_of(PouringPlan), **NOT_MODIFIED, **problem_responses(403, 404, 409)},
-    )
+    @conditional_get(answer_of(PouringPlan), [403, 404, 409], operation_id="flight_pouring")
     def get(self, request: Request, flight_id: str) -> Response:
         """Show who is poured what; before the reveal only to those who pour."""
         return conditional_response(request, pouring_plan_for(member_of(request), id_from_path(flight_id)))

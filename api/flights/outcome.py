@@ -1,4 +1,4 @@
-"""What comes of a flight: the reveal, the answer, the decision."""
+"""What comes of a flight: the reveal, the answer, the decision, scores that arrived after the reveal."""
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
@@ -9,13 +9,16 @@ from rest_framework.views import APIView
 
 from api.flights.flights import ChosenLotSerializer, FlightSerializer, flight_json
 from api.http.auth import device_id, member_of
-from api.http.bodies import BodySerializer, StrictTextField, body_of, validated_body
+from api.http.bodies import BodySerializer, Number, StrictTextField, body_of, validated_body
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, inline_object, operation, problem_responses
+from api.http.openapi import conditional_get, inline_object, operation
+from lots.schema import Field
+from tastings.actions.flights.admitting import admit_late_score
 from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.answers.flight_answers import FlightAnswer
+from tastings.figures import to_stored
 from tastings.queries.flight_answers import answer_for
 from tastings.queries.flights import flight_for, flight_row, must_decide
 
@@ -39,11 +42,7 @@ NewDecisionSerializer = inline_object(
 class FlightReveal(APIView):
     """The reveal of a flight."""
 
-    @operation(
-        operation_id="flight_reveal",
-        request=NewRevealSerializer,
-        responses={200: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
-    )
+    @operation({200: FlightSerializer}, [403, 404, 409], operation_id="flight_reveal", request=NewRevealSerializer)
     def post(self, request: Request, flight_id: str) -> Response:
         """Reveal which lot each code is, once; while cups are not tasted, with a reason."""
         member, flight = member_of(request), id_from_path(flight_id)
@@ -57,11 +56,7 @@ class FlightReveal(APIView):
 class FlightAnswerView(APIView):
     """The answer of a revealed flight."""
 
-    @operation(
-        operation_id="flight_answer",
-        parameters=[ETAG],
-        responses={200: answer_of(FlightAnswer), **NOT_MODIFIED, **problem_responses(404, 409)},
-    )
+    @conditional_get(answer_of(FlightAnswer), [404, 409], operation_id="flight_answer")
     def get(self, request: Request, flight_id: str) -> Response:
         """Show which lot is best, how surely, and what would settle it."""
         return conditional_response(request, answer_for(member_of(request), id_from_path(flight_id)))
@@ -70,13 +65,38 @@ class FlightAnswerView(APIView):
 class FlightDecisionView(APIView):
     """What was decided on a flight."""
 
-    @operation(
-        operation_id="flight_decide",
-        request=NewDecisionSerializer,
-        responses={201: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
-    )
+    @operation({201: FlightSerializer}, [403, 404, 409], operation_id="flight_decide", request=NewDecisionSerializer)
     def post(self, request: Request, flight_id: str) -> Response:
         """Record what was chosen and why; each chosen sample becomes a bought lot that names it as its origin."""
         member, flight = member_of(request), id_from_path(flight_id)
         decide_flight(member, flight=flight, payload=body_of(request), device=device_id(request), now=timezone.now())
         return Response(flight_json(flight_for(member, flight)), status=201)
+
+
+_REVISION = Field(name="revision", kind="integer", low=1, high=2**63 - 1, required=True)
+
+
+class NewAdmissionSerializer(BodySerializer):
+    """Which state of the late score is admitted."""
+
+    unknown = gettext_lazy("is not known here")
+    revision = Number(_REVISION, help_text="of the late score as the answer showed it")
+
+
+class AdmitLateScore(APIView):
+    """One late score of a flight."""
+
+    @operation(
+        {200: answer_of(FlightAnswer)},
+        [403, 404, 409, 412],
+        operation_id="flight_admit_late",
+        request=NewAdmissionSerializer,
+    )
+    def post(self, request: Request, flight_id: str, session_id: str) -> Response:
+        """Let late scores of a session count; only what the session's taster wrote can."""
+        member, flight, session = member_of(request), id_from_path(flight_id), id_from_path(session_id)
+        flight_row(member, flight)
+        must_decide(member)
+        revision = validated_body(request, NewAdmissionSerializer)["revision"]
+        admit_late_score(member, flight=flight, session=session, revision=int(revision), now=timezone.now())
+        return Response(to_stored(answer_for(member, flight), decimals=None))

@@ -3,8 +3,7 @@
 from django.urls import path
 
 from api.flights.flights import FlightPouringPlan, Flights, OneFlight
-from api.flights.late import AdmitLateScore
-from api.flights.outcome import FlightAnswerView, FlightDecisionView, FlightReveal
+from api.flights.outcome import AdmitLateScore, FlightAnswerView, FlightDecisionView, FlightReveal
 
 urlpatterns = [
     path("flights/", Flights.as_view()),

@@ -116,8 +116,8 @@ def problem_responses(*codes: int) -> Responses:
     return {(code, "application/problem+json"): PROBLEM for code in codes}
 
 
-BAD_BODY = problem_responses(400, 413, 415, 422)
-"""The refusals of every operation that takes a body."""
+_BAD_BODY = (400, 413, 415, 422)
+"""Statuses of the refusals of every operation that takes a body."""
 
 
 def paginated(item: Serializer, name: str) -> Serializer:
@@ -136,7 +136,7 @@ PAGING = (
     OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
     OpenApiParameter("limit", _LIMIT, description="how many at most"),
 )
-NOT_MODIFIED: Responses = {304: OpenApiResponse(description="unchanged")}
+NOT_MODIFIED = OpenApiResponse(description="unchanged")
 
 
 class _Described(TypedDict, total=False):
@@ -150,9 +150,23 @@ class _Described(TypedDict, total=False):
     auth: Sequence[str]
 
 
-def operation(*, responses: Responses, **options: Unpack[_Described]) -> Callable[[ViewMethod], ViewMethod]:
-    """Describe one operation; every one may answer 401, 406 and 429."""
-    return extend_schema(responses={**responses, **problem_responses(401, 406, 429)}, **options)
+def operation(
+    responses: Responses, refusals: Sequence[int] = (), **options: Unpack[_Described]
+) -> Callable[[ViewMethod], ViewMethod]:
+    """Describe one operation: what it answers, and the statuses of its refusals.
+
+    Every operation may answer 401, 406 and 429; one that takes a body also `_BAD_BODY`.
+    """
+    refusals = (*(_BAD_BODY if options.get("request") is not None else ()), *refusals, 401, 406, 429)
+    return extend_schema(responses={**responses, **problem_responses(*refusals)}, **options)
+
+
+def conditional_get(
+    answer: object, refusals: Sequence[int] = (), **options: Unpack[_Described]
+) -> Callable[[ViewMethod], ViewMethod]:
+    """Describe a read that answers with an ETag, or with 304 to a caller who has this version."""
+    options["parameters"] = [*options.get("parameters", ()), ETAG]
+    return operation({200: answer, 304: NOT_MODIFIED}, refusals, **options)
 
 
 def filter_parameter(name: str, field: Field | None) -> OpenApiParameter:

@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get
 from tastings.answers.comparison import ComparisonAnswer, comparison_answer
 from tastings.queries.comparisons import compare_lots, compare_within
 from teams.errors import Invalid, Problem
@@ -21,15 +21,15 @@ from teams.errors import Invalid, Problem
 class LotComparison(APIView):
     """Curves on the same even brew, and for each pair who outlasts, is stronger, is liked more."""
 
-    @operation(
+    @conditional_get(
+        answer_of(ComparisonAnswer, name="Comparison"),
+        [404, 422],
         operation_id="compare_retrieve",
         parameters=[
             OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
             OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
             OpenApiParameter("by", str, description="vessel_material, shop or water"),
-            ETAG,
         ],
-        responses={200: answer_of(ComparisonAnswer, name="Comparison"), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request) -> Response:
         """Compare lots, or the sessions of one lot by vessel, shop or water."""

@@ -11,7 +11,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get
 from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
@@ -66,10 +66,11 @@ def pot_parameter(name: str, description: str) -> OpenApiParameter:
 class LotBrewGuide(APIView):
     """How to brew a lot in the pot at hand."""
 
-    @operation(
+    @conditional_get(
+        answer_of(BrewGuide),
+        [404, 422],
         operation_id="lots_brew_guide_retrieve",
-        parameters=[*(pot_parameter(name, text) for name, (_field, text) in POT.items()), ETAG],
-        responses={200: answer_of(BrewGuide), **NOT_MODIFIED, **problem_responses(404, 422)},
+        parameters=[*(pot_parameter(name, text) for name, (_field, text) in POT.items())],
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Show how to brew a lot: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""

@@ -7,7 +7,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get
 from api.lots.guide import pot_from, pot_parameter
 from tastings.answers.forecast import OtherVessel, other_vessel_answer
 from tastings.maths.guide.pots import PotError
@@ -26,10 +26,11 @@ VESSEL = {
 class LotOtherVessel(APIView):
     """How strong a lot would be in another vessel."""
 
-    @operation(
+    @conditional_get(
+        answer_of(OtherVessel),
+        [404, 422],
         operation_id="lots_other_vessel_retrieve",
-        parameters=[*(pot_parameter(name, text) for name, text in VESSEL.items()), ETAG],
-        responses={200: answer_of(OtherVessel), **NOT_MODIFIED, **problem_responses(404, 422)},
+        parameters=[*(pot_parameter(name, text) for name, text in VESSEL.items())],
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Foretell a lot's cups in another vessel with the same steeps, and how probably one notices a difference."""

@@ -7,7 +7,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get
 from tastings.answers.panel import Panel, TasterCalibration, calibration_answer, panel_answer
 from tastings.queries.panels import panel_of, taster_calibration, tasters_shown
 
@@ -15,14 +15,8 @@ from tastings.queries.panels import panel_of, taster_calibration, tasters_shown
 class CalibrationView(APIView):
     """One taster's scale, repeatability, agreement and discrimination, by descriptor."""
 
-    @operation(
-        operation_id="tasters_calibration_retrieve",
-        parameters=[ETAG],
-        responses={
-            200: answer_of(TasterCalibration, name="Calibration"),
-            **NOT_MODIFIED,
-            **problem_responses(403, 404),
-        },
+    @conditional_get(
+        answer_of(TasterCalibration, name="Calibration"), [403, 404], operation_id="tasters_calibration_retrieve"
     )
     def get(self, request: Request, taster_id: str) -> Response:
         """Show how a taster uses the scale; to that taster, buyers and owners."""
@@ -33,7 +27,7 @@ class CalibrationView(APIView):
 class PanelView(APIView):
     """The tasters together."""
 
-    @operation(operation_id="panel_retrieve", parameters=[ETAG], responses={200: answer_of(Panel), **NOT_MODIFIED})
+    @conditional_get(answer_of(Panel), operation_id="panel_retrieve")
     def get(self, request: Request) -> Response:
         """Show how far the team's tasters agree by descriptor, the finish line, and the tasters the caller may see."""
         member = member_of(request)

@@ -9,7 +9,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import one_of
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get
 from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
 from tastings.answers.readiness import ReadinessOfLot, UnknownRoastDay, readiness_answer
@@ -22,14 +22,11 @@ LEVEL = Field(name="level", kind="number", low=0, high=10)
 class ReadinessView(APIView):
     """Whether a lot's roast has rested enough."""
 
-    @operation(
+    @conditional_get(
+        one_of("Readiness", ReadinessOfLot, UnknownRoastDay),
+        [404, 422],
         operation_id="lots_readiness_retrieve",
-        parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
-        responses={
-            200: one_of("Readiness", ReadinessOfLot, UnknownRoastDay),
-            **NOT_MODIFIED,
-            **problem_responses(404, 422),
-        },
+        parameters=[OpenApiParameter("level", float, description="roast, 0 to 10")],
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Show whether a roasted lot has rested long enough today, for a ``level`` of roast, by default the team's."""

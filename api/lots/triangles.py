@@ -15,18 +15,7 @@ from api.http.auth import member_of
 from api.http.bodies import body_of, id_from_query, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import (
-    BAD_BODY,
-    ETAG,
-    LOCATION,
-    NOT_MODIFIED,
-    PAGING,
-    inline_object,
-    operation,
-    paginated,
-    problem_responses,
-    schema_fields,
-)
+from api.http.openapi import LOCATION, PAGING, conditional_get, inline_object, operation, paginated, schema_fields
 from tastings.actions.triangles import choose_tasters, record_trial, record_triangle_test, withdraw_trial
 from tastings.answers.triangles import TriangleTest, triangle_answer
 from tastings.figures import to_stored
@@ -43,19 +32,15 @@ NewTrial = inline_object("NewTrial", id=s.UUIDField(help_text="made by the clien
 class TriangleTests(APIView):
     """The team's triangle tests."""
 
-    @operation(
+    @conditional_get(
+        paginated(answer_of(TriangleTest), "TriangleTestPage"),
+        [404, 422],
         operation_id="triangle_test_list",
         parameters=[
             OpenApiParameter("lot", OpenApiTypes.UUID),
             OpenApiParameter("waits_for", OpenApiTypes.UUID, description="a member with answers left to give"),
             *PAGING,
-            ETAG,
         ],
-        responses={
-            200: paginated(answer_of(TriangleTest), "TriangleTestPage"),
-            **NOT_MODIFIED,
-            **problem_responses(404, 422),
-        },
     )
     def get(self, request: Request) -> Response:
         """List triangle tests with their answers: those of one ``lot``, or those in which one member is to taste."""
@@ -67,11 +52,7 @@ class TriangleTests(APIView):
 
         return paginated_response(request, page)
 
-    @operation(
-        parameters=[LOCATION],
-        request=NewTriangleTest,
-        responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403)},
-    )
+    @operation({201: answer_of(TriangleTest)}, [403], parameters=[LOCATION], request=NewTriangleTest)
     def post(self, request: Request) -> Response:
         """Record a triangle test; its answers follow one by one."""
         member, body = member_of(request), body_of(request)
@@ -83,11 +64,7 @@ class TriangleTests(APIView):
 class OneTriangleTest(APIView):
     """One test."""
 
-    @operation(
-        operation_id="triangle_test_read",
-        parameters=[ETAG],
-        responses={200: answer_of(TriangleTest), **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(answer_of(TriangleTest), [404], operation_id="triangle_test_read")
     def get(self, request: Request, test_id: str) -> Response:
         """Show a triangle test with its answers and the exact binomial p, the power and the number needed."""
         return conditional_response(
@@ -98,11 +75,7 @@ class OneTriangleTest(APIView):
 class TriangleTasters(APIView):
     """Who is to taste in one test."""
 
-    @operation(
-        operation_id="triangle_test_tasters",
-        request=ChosenTasters,
-        responses={200: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403, 404)},
-    )
+    @operation({200: answer_of(TriangleTest)}, [403, 404], operation_id="triangle_test_tasters", request=ChosenTasters)
     def put(self, request: Request, test_id: str) -> Response:
         """Choose who is to taste in a triangle test and how often each; whoever made it, buyers and owners."""
         member, test = member_of(request), id_from_path(test_id)
@@ -113,7 +86,7 @@ class TriangleTasters(APIView):
 class Trials(APIView):
     """The answers of one test."""
 
-    @operation(request=NewTrial, responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403, 404)})
+    @operation({201: answer_of(TriangleTest)}, [403, 404], request=NewTrial)
     def post(self, request: Request, test_id: str) -> Response:
         """Record one answer of a triangle test; return the test with it."""
         member, test, body = member_of(request), id_from_path(test_id), body_of(request)
@@ -124,7 +97,7 @@ class Trials(APIView):
 class OneTrial(APIView):
     """One answer."""
 
-    @operation(responses={204: None, **problem_responses(403, 404)})
+    @operation({204: None}, [403, 404])
     def delete(self, request: Request, test_id: str, trial_id: str) -> Response:
         """Withdraw an answer of a triangle test: it stays on record and no longer counts."""
         withdraw_trial(member_of(request), test=id_from_path(test_id), trial=id_from_path(trial_id), now=timezone.now())

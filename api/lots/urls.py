@@ -2,20 +2,16 @@
 
 from django.urls import path
 
-from api.lots.arrival import LotArrivalCheck
-from api.lots.body_feeling import LotBodyFeeling
 from api.lots.comparison import LotComparison
-from api.lots.development import DevelopmentView
+from api.lots.computed import LotArrivalCheck, LotBodyFeeling, LotDevelopment, LotOtherHarvests, TeamNextTastings
 from api.lots.guide import LotBrewGuide
-from api.lots.next_tastings import TeamNextTastings
-from api.lots.other_harvests import LotOtherHarvests
 from api.lots.other_vessel import LotOtherVessel
 from api.lots.panel import CalibrationView, PanelView
 from api.lots.readiness import ReadinessView
 from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTasters, TriangleTests
 
 urlpatterns = [
-    path("lots/<str:lot_id>/development", DevelopmentView.as_view()),
+    path("lots/<str:lot_id>/development", LotDevelopment.as_view()),
     path("lots/<str:lot_id>/body-feeling", LotBodyFeeling.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
     path("lots/<str:lot_id>/other-harvests", LotOtherHarvests.as_view()),

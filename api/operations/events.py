@@ -37,7 +37,7 @@ from rest_framework.views import APIView
 from api.http.auth import client_network
 from api.http.cells import ANY, ELSEWHERE
 from api.http.languages import accepted_language
-from api.http.openapi import operation, problem_responses
+from api.http.openapi import operation
 from api.http.problems import MEDIA_TYPE, problem_document
 from api.http.throttles import requests_of
 from tastings.queries.quotas import limit_of
@@ -67,8 +67,9 @@ class Events(APIView):
     """The stream as the OpenAPI document describes it; `config.asgi` serves it before a request gets here."""
 
     @operation(
+        {(200, "text/event-stream"): OpenApiTypes.STR},
+        [429, 501, 503],
         parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
-        responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(429, 501, 503)},
     )
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
         """Open a stream of events: one whenever there is something to pull."""

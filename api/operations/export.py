@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.openapi import operation, problem_responses
+from api.http.openapi import operation
 from tastings.actions.exports import audited_export
 
 _ZIP = OpenApiResponse(
@@ -31,7 +31,7 @@ class TeamExport(APIView):
 
     renderer_classes = [JSONRenderer, ZipRenderer]
 
-    @operation(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem_responses(403, 409)})
+    @operation({(200, "application/zip"): _ZIP}, [403, 409], operation_id="team_export")
     def get(self, request: Request) -> StreamingHttpResponse:
         """Export the team as one zip, sent as it is made; one without ``manifest.json`` was cut short. Owners only."""
         now = timezone.now()

@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import paginated_response
-from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
+from api.http.openapi import PAGING, conditional_get, paginated
 from tastings.audit_events import TastingEvent
 from teams.errors import Invalid, Problem
 from teams.queries.access import AUDIT_EVENTS, check_may_read_audit, list_audit
@@ -35,14 +35,11 @@ class AuditEntrySerializer(s.Serializer[object]):
 class Audit(APIView):
     """What was done in the team that matters for safety, or that others may ask about."""
 
-    @operation(
+    @conditional_get(
+        paginated(AuditEntrySerializer, "AuditPage"),
+        [403, 422],
         operation_id="audit_list",
-        parameters=[
-            OpenApiParameter("what", str, description="only what was done of this kind", enum=EVENTS),
-            *PAGING,
-            ETAG,
-        ],
-        responses={200: paginated(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem_responses(403, 422)},
+        parameters=[OpenApiParameter("what", str, description="only what was done of this kind", enum=EVENTS), *PAGING],
     )
     def get(self, request: Request) -> Response:
         """List the team's audit log, the latest entry first; owners only."""

@@ -31,7 +31,7 @@ from api.http.bodies import (
     validated_body,
 )
 from api.http.conditional import id_from_path, paginated_response
-from api.http.openapi import BAD_BODY, ETAG, LOCATION, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
+from api.http.openapi import LOCATION, PAGING, conditional_get, operation, paginated
 from teams.actions.invitations import (
     DEFAULT_DAYS,
     MAX_DAYS,
@@ -112,14 +112,8 @@ class JoinedSerializer(SignedInSerializer):
 class Invitations(APIView):
     """The team's invitations."""
 
-    @operation(
-        operation_id="invitation_list",
-        parameters=[*PAGING, ETAG],
-        responses={
-            200: paginated(InvitationSerializer, "InvitationPage"),
-            **NOT_MODIFIED,
-            **problem_responses(403, 422),
-        },
+    @conditional_get(
+        paginated(InvitationSerializer, "InvitationPage"), [403, 422], operation_id="invitation_list", parameters=PAGING
     )
     def get(self, request: Request) -> Response:
         """List invitations, the newest first, those that ended included; owners only."""
@@ -131,10 +125,11 @@ class Invitations(APIView):
         return paginated_response(request, page)
 
     @operation(
+        {201: CreatedInvitationSerializer},
+        [403],
         operation_id="invitation_create",
         parameters=[LOCATION],
         request=NewInvitationSerializer,
-        responses={201: CreatedInvitationSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
         """Invite somebody with a link that works once; owners only. Token and link are shown only this once."""
@@ -148,7 +143,7 @@ class Invitations(APIView):
 class InvitationDetail(APIView):
     """One invitation."""
 
-    @operation(responses={204: None, **problem_responses(403, 404)})
+    @operation({204: None}, [403, 404])
     def delete(self, request: Request, invitation_id: str) -> Response:
         """Revoke an invitation, so that its link opens nothing any more; owners only."""
         member, invitation = member_of(request), id_from_path(invitation_id)
@@ -164,10 +159,7 @@ class AcceptInvitation(APIView):
     permission_classes = [AllowAny]
 
     @operation(
-        operation_id="invitation_accept",
-        request=AcceptingInvitationSerializer,
-        responses={201: JoinedSerializer, **BAD_BODY, **problem_responses(404)},
-        auth=[],
+        {201: JoinedSerializer}, [404], operation_id="invitation_accept", request=AcceptingInvitationSerializer, auth=[]
     )
     def post(self, request: Request) -> Response:
         """Accept an invitation with a new login, or with one's own name and password; with ``device`` sign in too."""

@@ -18,7 +18,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response
 from api.http.fields import MomentField
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import ETAG, conditional_get, operation
 from api.photos.content import ChunkParser
 from api.photos.photos import REFUSED_BECAUSE
 from api.photos.pictures import PICTURE, JPEGRenderer, picture_response
@@ -59,11 +59,7 @@ class LogoView(APIView):
 
     parser_classes = [LogoParser]
 
-    @operation(
-        operation_id="team_logo",
-        parameters=[ETAG],
-        responses={200: LogoSerializer, **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(LogoSerializer, [404], operation_id="team_logo")
     def get(self, request: Request) -> Response:
         """Show the state of the team's logo."""
         logo = logo_of(member_of(request).team_id)
@@ -72,9 +68,10 @@ class LogoView(APIView):
         return conditional_response(request, LogoSerializer(logo).data)
 
     @operation(
+        {202: LogoSerializer},
+        [403, 507],
         operation_id="team_logo_send",
         request={"application/octet-stream": OpenApiTypes.BINARY},
-        responses={202: LogoSerializer, **BAD_BODY, **problem_responses(403, 507)},
     )
     def put(self, request: Request) -> Response:
         """Send a PNG, JPEG or WebP as the new logo, at most 1 MiB; a worker checks it; owners only."""
@@ -84,7 +81,7 @@ class LogoView(APIView):
         upload_logo(member, file=data if isinstance(data, bytes) else b"", now=timezone.now())
         return Response(LogoSerializer(logo_of(member.team_id)).data, status=202)
 
-    @operation(operation_id="team_logo_remove", responses={204: None, **problem_responses(403, 404)})
+    @operation({204: None}, [403, 404], operation_id="team_logo_remove")
     def delete(self, request: Request) -> Response:
         """Remove the logo with its picture; owners only."""
         remove_logo(member_of(request), now=timezone.now())
@@ -96,7 +93,7 @@ class TeamLogoImage(APIView):
 
     renderer_classes = [JSONRenderer, JPEGRenderer]
 
-    @operation(operation_id="team_logo_image", parameters=[ETAG], responses=PICTURE)
+    @operation(PICTURE, [404], operation_id="team_logo_image", parameters=[ETAG])
     def get(self, request: Request) -> HttpResponseBase:
         """Get the logo as pages show it: a JPEG in sRGB on a white ground, at most 320 pixels a side."""
         return picture_response(request, logo_file(member_of(request).team_id))

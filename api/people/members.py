@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import BodySerializer, StrictChoiceField, StrictIdField, validated_body
 from api.http.conditional import conditional_response, id_from_path
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from api.http.openapi import conditional_get, operation, paginated
 from teams.actions.roles import change_member, remove_member
 from teams.queries.people import ROLES, member_for, members_of
 
@@ -40,11 +40,7 @@ class MemberChangeSerializer(BodySerializer):
 class Members(APIView):
     """The team's members, those who left included."""
 
-    @operation(
-        operation_id="member_list",
-        parameters=[ETAG],
-        responses={200: paginated(MemberSerializer, "MemberPage"), **NOT_MODIFIED},
-    )
+    @conditional_get(paginated(MemberSerializer, "MemberPage"), operation_id="member_list")
     def get(self, request: Request) -> Response:
         """List the members in the order they joined."""
         members = MemberSerializer(members_of(member_of(request)), many=True)
@@ -54,20 +50,14 @@ class Members(APIView):
 class MemberDetail(APIView):
     """One member, by the login's id."""
 
-    @operation(
-        operation_id="member_read",
-        parameters=[ETAG],
-        responses={200: MemberSerializer, **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(MemberSerializer, [404], operation_id="member_read")
     def get(self, request: Request, user_id: str) -> Response:
         """Show a member."""
         return conditional_response(
             request, MemberSerializer(member_for(member_of(request), id_from_path(user_id))).data
         )
 
-    @operation(
-        request=MemberChangeSerializer, responses={200: MemberSerializer, **BAD_BODY, **problem_responses(403, 404)}
-    )
+    @operation({200: MemberSerializer}, [403, 404], request=MemberChangeSerializer)
     def patch(self, request: Request, user_id: str) -> Response:
         """Give a member another role or shop; owners only, and one owner always stays."""
         member, user = member_of(request), id_from_path(user_id)
@@ -75,7 +65,7 @@ class MemberDetail(APIView):
         data = validated_body(request, MemberChangeSerializer)
         return Response(MemberSerializer(change_member(member, user=user, **data, now=timezone.now())).data)
 
-    @operation(responses={204: None, **problem_responses(403, 404)})
+    @operation({204: None}, [403, 404])
     def delete(self, request: Request, user_id: str) -> Response:
         """Leave the team, or as an owner remove a member. Their notes stay; their devices are signed out at once."""
         remove_member(member_of(request), user=id_from_path(user_id), now=timezone.now())

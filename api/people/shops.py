@@ -11,7 +11,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import BodySerializer, StrictIdField, StrictNameField, body_of, validated_body
 from api.http.conditional import conditional_response, id_from_path
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from api.http.openapi import conditional_get, operation, paginated
 from tastings.actions.shops import check_may_choose_pots, choose_usual_pot
 from teams.actions.people import check_may_change_shops, create_shop, rename_shop
 from teams.queries.people import shop_for, shops_of
@@ -41,17 +41,13 @@ class ShopChangeSerializer(BodySerializer):
 class Shops(APIView):
     """The team's shops."""
 
-    @operation(
-        operation_id="shop_list",
-        parameters=[ETAG],
-        responses={200: paginated(ShopSerializer, "ShopPage"), **NOT_MODIFIED},
-    )
+    @conditional_get(paginated(ShopSerializer, "ShopPage"), operation_id="shop_list")
     def get(self, request: Request) -> Response:
         """List the shops by name."""
         shops = ShopSerializer(shops_of(member_of(request)), many=True)
         return conditional_response(request, {"results": shops.data, "next": None})
 
-    @operation(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem_responses(403)})
+    @operation({201: ShopSerializer}, [403], request=ShopNameSerializer)
     def post(self, request: Request) -> Response:
         """Add a shop; owners only."""
         member = member_of(request)
@@ -63,16 +59,12 @@ class Shops(APIView):
 class ShopDetail(APIView):
     """One shop."""
 
-    @operation(
-        operation_id="shop_read",
-        parameters=[ETAG],
-        responses={200: ShopSerializer, **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(ShopSerializer, [404], operation_id="shop_read")
     def get(self, request: Request, shop_id: str) -> Response:
         """Show a shop."""
         return conditional_response(request, ShopSerializer(shop_for(member_of(request), id_from_path(shop_id))).data)
 
-    @operation(request=ShopChangeSerializer, responses={200: ShopSerializer, **BAD_BODY, **problem_responses(403, 404)})
+    @operation({200: ShopSerializer}, [403, 404], request=ShopChangeSerializer)
     def patch(self, request: Request, shop_id: str) -> Response:
         """Rename a shop, which only owners may, or choose its usual pot, which owners and buyers may."""
         member, shop = member_of(request), id_from_path(shop_id)

@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import BodySerializer, StrictField, StrictIdField, StrictNameField, validated_body
 from api.http.conditional import conditional_response
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get, operation
 from lots.schema import InvalidValue, gettext_noop
 from teams.actions.people import check_may_change_team, update_team
 from teams.actions.roles import transfer_ownership
@@ -70,12 +70,12 @@ class HandOverSerializer(BodySerializer):
 class TeamDetail(APIView):
     """The team of the caller's token."""
 
-    @operation(parameters=[ETAG], responses={200: TeamSerializer, **NOT_MODIFIED})
+    @conditional_get(TeamSerializer)
     def get(self, request: Request) -> Response:
         """Show the team."""
         return conditional_response(request, TeamSerializer(member_of(request).team).data)
 
-    @operation(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem_responses(403)})
+    @operation({200: TeamSerializer}, [403], request=TeamChangeSerializer)
     def patch(self, request: Request) -> Response:
         """Rename the team, or choose its time zone or the roast under which a tea counts as rested; owners only."""
         member = member_of(request)
@@ -87,11 +87,7 @@ class TeamDetail(APIView):
 class HandOver(APIView):
     """The team's ownership."""
 
-    @operation(
-        operation_id="team_hand_over",
-        request=HandOverSerializer,
-        responses={204: None, **BAD_BODY, **problem_responses(403, 404)},
-    )
+    @operation({204: None}, [403, 404], operation_id="team_hand_over", request=HandOverSerializer)
     def post(self, request: Request) -> Response:
         """Hand the team over: the member ``to`` becomes an owner, the caller a buyer; owners only."""
         transfer_ownership(member_of(request), **validated_body(request, HandOverSerializer), now=timezone.now())

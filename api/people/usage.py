@@ -9,7 +9,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from api.http.openapi import conditional_get
 from tastings.answers.usage import TeamUse, team_use
 from tastings.queries.quotas import usage_of_team
 
@@ -17,11 +17,7 @@ from tastings.queries.quotas import usage_of_team
 class TeamUsage(APIView):
     """Photos, uploads, notes, other records and event streams, beside their limits."""
 
-    @operation(
-        operation_id="team_usage",
-        parameters=[ETAG],
-        responses={200: answer_of(TeamUse), **NOT_MODIFIED, **problem_responses(403)},
-    )
+    @conditional_get(answer_of(TeamUse), [403], operation_id="team_usage")
     def get(self, request: Request) -> Response:
         """Show how much the team and each member use and have left; owners only."""
         return conditional_response(request, team_use(usage_of_team(member_of(request))))

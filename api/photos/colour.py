@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import BodySerializer, Number, Part, validated_body
 from api.http.conditional import id_from_path
-from api.http.openapi import BAD_BODY, operation, problem_responses
+from api.http.openapi import operation
 from api.photos.photos import PhotoSerializer
 from lots.schema import Field
 from tastings.actions.photo_colour import measure_colour
@@ -64,11 +64,7 @@ class NewLiquorColourSerializer(BodySerializer):
 class PhotoColour(APIView):
     """The colour of the liquor in one photo."""
 
-    @operation(
-        operation_id="photo_colour",
-        request=NewLiquorColourSerializer,
-        responses={200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
-    )
+    @operation({200: PhotoSerializer}, [403, 404, 409], operation_id="photo_colour", request=NewLiquorColourSerializer)
     def post(self, request: Request, photo_id: str) -> Response:
         """Measure the liquor's colour from a region of it and one of something white; it is stored with the photo."""
         member, photo = member_of(request), id_from_path(photo_id)

@@ -19,7 +19,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
-from api.http.openapi import BAD_BODY, operation, problem_responses
+from api.http.openapi import operation
 from api.http.parsing import TooLarge, parsed_request
 from api.photos.photos import PhotoSerializer
 from tastings.actions.photos import receive_piece
@@ -69,10 +69,11 @@ class PhotoContentUpload(APIView):
     parser_classes = [ChunkParser]
 
     @operation(
+        {200: PhotoSerializer},
+        [403, 404, 409, 507],
         operation_id="photo_send",
         parameters=[_OFFSET],
         request={"application/octet-stream": OpenApiTypes.BINARY},
-        responses={200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 404, 409, 507)},
     )
     def put(self, request: Request, photo_id: str) -> Response:
         """Send one piece of a photo; the answer says where to go on."""

@@ -21,18 +21,7 @@ from api.http.conditional import conditional_response, id_from_path, paginated_r
 from api.http.dataclass_answers import answer_of
 from api.http.examples import PHOTO_EXAMPLES
 from api.http.fields import MomentField
-from api.http.openapi import (
-    BAD_BODY,
-    ETAG,
-    LOCATION,
-    NOT_MODIFIED,
-    PAGING,
-    inline_object,
-    operation,
-    paginated,
-    problem_responses,
-    schema_fields,
-)
+from api.http.openapi import LOCATION, PAGING, conditional_get, inline_object, operation, paginated, schema_fields
 from tastings.actions.photos import announce_photo, delete_photo
 from tastings.answers.photos import LiquorColour, colour_answer
 from tastings.figures import to_stored
@@ -95,15 +84,15 @@ NewPhotoSerializer = inline_object(
 class Photos(APIView):
     """The team's photos."""
 
-    @operation(
+    @conditional_get(
+        paginated(PhotoSerializer, "PhotoPage"),
+        [422],
         operation_id="photo_list",
         parameters=[
             OpenApiParameter("session", OpenApiTypes.UUID),
             OpenApiParameter("lot", OpenApiTypes.UUID),
             *PAGING,
-            ETAG,
         ],
-        responses={200: paginated(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem_responses(422)},
     )
     def get(self, request: Request) -> Response:
         """List photos, those of one session or of one lot if named."""
@@ -128,10 +117,11 @@ class Photos(APIView):
         return paginated_response(request, page)
 
     @operation(
+        {201: PhotoSerializer, 200: PhotoSerializer},
+        [403, 507],
         operation_id="photo_create",
         parameters=[LOCATION],
         request=NewPhotoSerializer,
-        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 507)},
         examples=PHOTO_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
@@ -146,18 +136,14 @@ class Photos(APIView):
 class PhotoDetail(APIView):
     """One photo."""
 
-    @operation(
-        operation_id="photo_read",
-        parameters=[ETAG],
-        responses={200: PhotoSerializer, **NOT_MODIFIED, **problem_responses(404)},
-    )
+    @conditional_get(PhotoSerializer, [404], operation_id="photo_read")
     def get(self, request: Request, photo_id: str) -> Response:
         """Show a photo's state and what is known of it."""
         return conditional_response(
             request, PhotoSerializer(get_photo(member_of(request), id_from_path(photo_id))).data
         )
 
-    @operation(operation_id="photo_delete", responses={204: None, **problem_responses(403, 404)})
+    @operation({204: None}, [403, 404], operation_id="photo_delete")
     def delete(self, request: Request, photo_id: str) -> Response:
         """Delete a photo, and its picture unless another photo of the team shows the same."""
         delete_photo(member_of(request), photo=id_from_path(photo_id), now=timezone.now())

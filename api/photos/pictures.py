@@ -10,14 +10,13 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
-from api.http.openapi import ETAG, NOT_MODIFIED, Responses, operation, problem_responses
+from api.http.openapi import ETAG, NOT_MODIFIED, Responses, operation
 from tastings.queries.photos import ServedFile, photo_file
 from teams.errors import NotFound, PreconditionFailed
 
 PICTURE: Responses = {
     (200, "image/jpeg"): OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata"),
-    **NOT_MODIFIED,
-    **problem_responses(404),
+    304: NOT_MODIFIED,
 }
 
 
@@ -34,7 +33,7 @@ class PhotoImage(APIView):
     renderer_classes = [JSONRenderer, JPEGRenderer]
     thumbnail = False
 
-    @operation(operation_id="photo_image", parameters=[ETAG], responses=PICTURE)
+    @operation(PICTURE, [404], operation_id="photo_image", parameters=[ETAG])
     def get(self, request: Request, photo_id: str) -> HttpResponseBase:
         """Get the picture or its thumbnail: a JPEG in sRGB, upright and without metadata."""
         return picture_response(
@@ -42,7 +41,7 @@ class PhotoImage(APIView):
         )
 
 
-@extend_schema_view(get=operation(operation_id="photo_thumbnail", parameters=[ETAG], responses=PICTURE))
+@extend_schema_view(get=operation(PICTURE, [404], operation_id="photo_thumbnail", parameters=[ETAG]))
 class PhotoThumbnail(PhotoImage):
     """The picture of one photo, at most 320 pixels a side."""
 

@@ -20,17 +20,14 @@ from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
 from api.http.examples import new_record_examples
 from api.http.openapi import (
-    BAD_BODY,
-    ETAG,
     IF_MATCH,
     LOCATION,
     NEW_ETAG,
-    NOT_MODIFIED,
     PAGING,
+    conditional_get,
     filter_parameter,
     operation,
     paginated,
-    problem_responses,
 )
 from api.http.verdicts import refusal_of
 from api.records.serializers import (
@@ -166,48 +163,44 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     filters = [filter_parameter(field, schema.by_name().get(field)) for field in schema.filters]
     many, item, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
     extend_schema_view(
-        get=operation(
+        get=conditional_get(
+            paginated(record, f"{name.capitalize()}Page"),
+            [422],
             operation_id=f"{name}_list",
             summary=f"List {name}s",
-            parameters=[*filters, *PAGING, ETAG],
-            responses={200: paginated(record, f"{name.capitalize()}Page"), **NOT_MODIFIED, **problem_responses(422)},
+            parameters=[*filters, *PAGING],
         ),
         post=operation(
+            {201: record},
+            [403, 507],
             operation_id=f"{name}_create",
             summary=f"Make a {name}",
             parameters=[LOCATION, NEW_ETAG],
             request=new_record_serializer(schema),
             examples=new_record_examples(schema),
-            responses={201: record, **BAD_BODY, **problem_responses(403, 507)},
         ),
     )(many)
     extend_schema_view(
-        get=operation(
-            operation_id=f"{name}_read",
-            summary=f"Show a {name}",
-            parameters=[ETAG],
-            responses={200: record, **NOT_MODIFIED, **problem_responses(404)},
-        ),
+        get=conditional_get(record, [404], operation_id=f"{name}_read", summary=f"Show a {name}"),
         patch=operation(
+            {200: record},
+            [403, 404, 412],
             operation_id=f"{name}_change",
             summary=f"Change a {name}",
             parameters=[IF_MATCH, NEW_ETAG],
             request=changed_record_serializer(schema),
-            responses={200: record, **BAD_BODY, **problem_responses(403, 404, 412)},
         ),
         delete=operation(
+            {204: None},
+            [403, 404, 412, 422],
             operation_id=f"{name}_delete",
             summary=f"Delete a {name}",
             parameters=[IF_MATCH],
-            responses={204: None, **problem_responses(403, 404, 412, 422)},
         ),
     )(item)
     extend_schema_view(
-        get=operation(
-            operation_id=f"{name}_history",
-            summary=f"Show who set what of a {name}",
-            parameters=[ETAG],
-            responses={200: HistorySerializer, **NOT_MODIFIED, **problem_responses(404)},
+        get=conditional_get(
+            HistorySerializer, [404], operation_id=f"{name}_history", summary=f"Show who set what of a {name}"
         )
     )(history)
     yield path(f"{name}s/", many.as_view())

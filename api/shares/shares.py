@@ -18,18 +18,7 @@ from api.http.auth import member_of
 from api.http.bodies import body_of, id_from_query
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.fields import MomentField
-from api.http.openapi import (
-    BAD_BODY,
-    ETAG,
-    LOCATION,
-    NOT_MODIFIED,
-    PAGING,
-    inline_object,
-    operation,
-    paginated,
-    problem_responses,
-    schema_fields,
-)
+from api.http.openapi import LOCATION, PAGING, conditional_get, inline_object, operation, paginated, schema_fields
 from tastings.actions.shares import give_share, keep_share, revoke_share
 from tastings.queries.shares import is_open, is_waiting, share_for, shares_of, token_of
 from tastings.schemas import SHARE
@@ -81,10 +70,11 @@ NewShareSerializer = inline_object("NewShare", **schema_fields(SHARE))
 class Shares(APIView):
     """The team's links."""
 
-    @operation(
+    @conditional_get(
+        paginated(ShareSerializer, "SharePage"),
+        [403, 422],
         operation_id="share_list",
-        parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
-        responses={200: paginated(ShareSerializer, "SharePage"), **NOT_MODIFIED, **problem_responses(403, 422)},
+        parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING],
     )
     def get(self, request: Request) -> Response:
         """List the shared links, for buyers and owners; with ``lot`` those to one lot."""
@@ -97,10 +87,7 @@ class Shares(APIView):
         return paginated_response(request, page)
 
     @operation(
-        operation_id="share_create",
-        parameters=[LOCATION],
-        request=NewShareSerializer,
-        responses={201: ShareSerializer, **BAD_BODY, **problem_responses(403)},
+        {201: ShareSerializer}, [403], operation_id="share_create", parameters=[LOCATION], request=NewShareSerializer
     )
     def post(self, request: Request) -> Response:
         """Share a report or card by a link. Whoever has it reads the report or card, in every form, until it ends."""
@@ -111,17 +98,13 @@ class Shares(APIView):
 class ShareDetail(APIView):
     """One link."""
 
-    @operation(
-        operation_id="share_read",
-        parameters=[ETAG],
-        responses={200: ShareSerializer, **NOT_MODIFIED, **problem_responses(403, 404)},
-    )
+    @conditional_get(ShareSerializer, [403, 404], operation_id="share_read")
     def get(self, request: Request, share_id: str) -> Response:
         """Show a shared link, with how often it was read."""
         share = share_for(member_of(request), id_from_path(share_id))
         return conditional_response(request, ShareSerializer(share, context={"request": request}).data)
 
-    @operation(operation_id="share_revoke", responses={204: None, **problem_responses(403, 404)})
+    @operation({204: None}, [403, 404], operation_id="share_revoke")
     def delete(self, request: Request, share_id: str) -> Response:
         """End a shared link at once. From then on it looks as if it had never existed."""
         revoke_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
@@ -131,9 +114,7 @@ class ShareDetail(APIView):
 class KeepShare(APIView):
     """A link whose giver left or may no longer give links."""
 
-    @operation(
-        operation_id="share_keep", request=None, responses={200: ShareSerializer, **problem_responses(403, 404, 409)}
-    )
+    @operation({200: ShareSerializer}, [403, 404, 409], operation_id="share_keep", request=None)
     def post(self, request: Request, share_id: str) -> Response:
         """Let a shared link open again at the same address, in the caller's name; owners only."""
         share = keep_share(member_of(request), share=id_from_path(share_id), now=timezone.now())

@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
 from api.http.examples import STREAM_EXAMPLES, SYNC_EXAMPLES
-from api.http.openapi import BAD_BODY, operation, problem_responses
+from api.http.openapi import operation
 from api.operations.metrics import count_verdicts
 from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
 from api.sync.echo import SyncAnswer, SyncPage, fields_of, without_echo
@@ -58,11 +58,7 @@ class AnswerThenJobs(HttpResponse):
 class Sync(APIView):
     """A phone's changes in, one verdict each; everything new to it out."""
 
-    @operation(
-        request=SyncBodySerializer,
-        responses={200: SyncAnswerSerializer, **BAD_BODY, **problem_responses(409, 410, 503)},
-        examples=SYNC_EXAMPLES,
-    )
+    @operation({200: SyncAnswerSerializer}, [409, 410, 503], request=SyncBodySerializer, examples=SYNC_EXAMPLES)
     def post(self, request: Request) -> HttpResponse:
         """Push changes and pull what is new: the answer has what changed after the cursor, one's own included."""
         with delayed_jobs() as jobs:
@@ -103,11 +99,7 @@ class SyncStream(APIView):
 
     renderer_classes = [JSONRenderer, LinesRenderer]
 
-    @operation(
-        request=StreamBodySerializer,
-        responses={(200, LINES): SyncPageSerializer, **BAD_BODY, **problem_responses(409, 410)},
-        examples=STREAM_EXAMPLES,
-    )
+    @operation({(200, LINES): SyncPageSerializer}, [409, 410], request=StreamBodySerializer, examples=STREAM_EXAMPLES)
     def post(self, request: Request) -> StreamingHttpResponse:
         """Return what is new after the cursor, a page of JSON in each line, up to about 2 MiB as sent.
 

@@ -10,22 +10,17 @@ from dataclasses import dataclass, field
 from django.utils.safestring import SafeString, mark_safe
 from markdown_it import MarkdownIt
 
-from pages.api_fields import (
+from api.http.document_types import (
     APIDocument,
     Components,
     Content,
     DescribedAnswer,
     DescribedBody,
     DescribedOperation,
-    FieldRow,
-    Kind,
     Parameter,
     Schema,
-    is_plain,
-    kind_of,
-    object_rows,
-    reference_name,
 )
+from pages.api_fields import FieldRow, Kind, is_plain, kind_of, object_rows, reference_name
 
 METHODS = ("get", "post", "put", "patch", "delete")
 _PLACES = {"path": "In the address", "query": "Query", "header": "Headers", "cookie": "Cookies"}

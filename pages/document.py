@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 
-from pages.api_fields import APIDocument, DescribedAnswer, DescribedOperation, Parameter, Schema
+from api.http.document_types import APIDocument, DescribedAnswer, DescribedOperation, Parameter, Schema
 
 _BINARY: Schema = {"type": "string", "format": "binary"}
 _TEXT: Schema = {"type": "string"}

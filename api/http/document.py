@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from http import HTTPStatus
-from typing import NotRequired, Protocol, TypedDict
+from typing import Protocol
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import Direction
 
 from api.http.body_examples import BODY_EXAMPLES
+from api.http.document_types import APIDocument, Content, DescribedOperation, Parameter, Schema
 from api.http.idempotency import HEADER, MAX_KEY_LENGTH, takes_key
 
 TAGS = {
@@ -87,52 +88,12 @@ _PROBLEM = {
     "detail": "Some fields are not valid",
     "problems": [{"field": "steep_s", "code": "range", "detail": "must be at least 0"}],
 }
-_KEY: dict[str, object] = {
+_KEY: Parameter = {
     "in": "header",
     "name": HEADER,
     "description": "makes a repeat safe: the same request with the same key within a day is answered as the first time",
     "schema": {"type": "string", "minLength": 1, "maxLength": MAX_KEY_LENGTH, "pattern": "^[!-~]+$"},
 }
-
-
-class _Response(TypedDict):
-    """One answer of an operation in the document."""
-
-    description: NotRequired[str]
-    content: NotRequired[dict[str, dict[str, object]]]
-    headers: NotRequired[dict[str, object]]
-
-
-class _Operation(TypedDict):
-    """An operation in the document."""
-
-    parameters: NotRequired[list[dict[str, object]]]
-    requestBody: NotRequired[object]
-    responses: dict[str, _Response]
-    security: NotRequired[list[dict[str, object]]]
-
-
-class _Schema(TypedDict):
-    """What is done here with a schema of the document."""
-
-    properties: NotRequired[dict[str, dict[str, object]]]
-    examples: NotRequired[list[object]]
-
-
-class _Components(TypedDict):
-    """What operations refer to."""
-
-    headers: dict[str, dict[str, object]]
-    parameters: dict[str, dict[str, object]]
-    schemas: dict[str, _Schema]
-
-
-class _Document(TypedDict):
-    """The document as the generator makes it."""
-
-    paths: dict[str, dict[str, _Operation]]
-    components: _Components
-    tags: list[dict[str, str]]
 
 
 class OperationSchema(AutoSchema):
@@ -174,7 +135,7 @@ class LimitedNumber(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped
         }
 
 
-def complete_document(result: _Document, **_: object) -> _Document:
+def complete_document(result: APIDocument, **_: object) -> APIDocument:
     """Add headers, keys for repeats and the width of counters to the generated document."""
     components = result["components"]
     components["headers"] = _HEADERS
@@ -193,20 +154,20 @@ def complete_document(result: _Document, **_: object) -> _Document:
     return result
 
 
-def _complete_operation(operation: _Operation, *, takes_key: bool) -> None:
+def _complete_operation(operation: DescribedOperation, *, takes_key: bool) -> None:
     if takes_key:
         _add_key(operation)
     operation.setdefault("security", [])
     _add_refusals_of_the_server(operation)
     _add_headers(operation)
     for status, why in _REFUSALS_OF_HEADS.items():
-        content: dict[str, dict[str, object]] = {"text/plain": {"schema": {"type": "string"}}}
+        content: dict[str, Content] = {"text/plain": {"schema": {"type": "string"}}}
         operation["responses"][status] = {"description": why, "content": content}
     for status, response in operation["responses"].items():
         response["description"] = response.get("description") or _MEANINGS.get(status) or HTTPStatus(int(status)).phrase
 
 
-def _widen_counters(schemas: dict[str, _Schema]) -> None:
+def _widen_counters(schemas: dict[str, Schema]) -> None:
     for schema in schemas.values():
         for name in _COUNTERS:
             field = schema.get("properties", {}).get(name, {})
@@ -214,22 +175,22 @@ def _widen_counters(schemas: dict[str, _Schema]) -> None:
                 field |= {"format": "int64", "minimum": 0}
 
 
-def _add_key(operation: _Operation) -> None:
+def _add_key(operation: DescribedOperation) -> None:
     operation.setdefault("parameters", []).append({"$ref": f"#/components/parameters/{HEADER}"})
     problem = operation["responses"]["401"]
     for status in ("400", "409", "422"):
         operation["responses"].setdefault(status, problem)
 
 
-def _add_refusals_of_the_server(operation: _Operation) -> None:
+def _add_refusals_of_the_server(operation: DescribedOperation) -> None:
     described = operation["responses"]["429"]["content"].items()
-    content = {media_type: {"schema": content["schema"]} for media_type, content in described}
+    content: dict[str, Content] = {media_type: {"schema": content["schema"]} for media_type, content in described}
     for status, why in (_REFUSALS_OF_ALL | (_REFUSALS_OF_BODIES if "requestBody" in operation else {})).items():
         response = operation["responses"].setdefault(status, {"content": content})
         response["description"] = response.get("description") or why
 
 
-def _add_headers(operation: _Operation) -> None:
+def _add_headers(operation: DescribedOperation) -> None:
     sends_etag = any(parameter.get("name") == "If-None-Match" for parameter in operation.get("parameters", []))
     is_open = not operation["security"]
     for status, response in operation["responses"].items():

@@ -70,7 +70,7 @@ def verdict_examples(case: str) -> list[OpenApiExample]:
     # a change that waits is sent again, and its last verdict is no longer the point
     chosen = answered[0] if case == "unknown_parent" else answered[-1]
     body, answer = chosen["request"]["body"], chosen["answer"]["body"]
-    response = OpenApiExample(case, summary=about, value=answer, response_only=True, status_codes=["200"])
+    response = _answer_example(case, about, answer)
     if case == "invalid_field":
         return [response]
     return [OpenApiExample(case, summary=about, value=body, request_only=True), response]
@@ -80,20 +80,20 @@ def problem_example(case: str, status: int) -> OpenApiExample:
     """Return the problem document of a refusal."""
     about, exchanges = _recorded(case)
     refused = next(pair["answer"] for pair in exchanges if pair["answer"]["status"] == status)
+    return _answer_example(case, about, refused["body"], status=status, media_type="application/problem+json")
+
+
+def _answer_example(
+    case: str, about: str, answer: object, *, status: int = 200, media_type: str = "application/json"
+) -> OpenApiExample:
     return OpenApiExample(
-        case,
-        summary=about,
-        value=refused["body"],
-        response_only=True,
-        status_codes=[str(status)],
-        media_type="application/problem+json",
+        case, summary=about, value=answer, response_only=True, status_codes=[str(status)], media_type=media_type
     )
 
 
 def _pulled_example(case: str) -> OpenApiExample:
     about, exchanges = _recorded(case)
-    answer = exchanges[-1]["answer"]["body"]
-    return OpenApiExample(case, summary=about, value=answer, response_only=True, status_codes=["200"])
+    return _answer_example(case, about, exchanges[-1]["answer"]["body"])
 
 
 def _stream_examples() -> list[OpenApiExample]:
@@ -102,14 +102,7 @@ def _stream_examples() -> list[OpenApiExample]:
     last = exchanges[-1]
     return [
         OpenApiExample("stream", summary=about, value=last["request"]["body"], request_only=True),
-        OpenApiExample(
-            "stream",
-            summary=about,
-            value=last["answer"]["lines"][-1],
-            response_only=True,
-            status_codes=["200"],
-            media_type="application/x-ndjson",
-        ),
+        _answer_example("stream", about, last["answer"]["lines"][-1], media_type="application/x-ndjson"),
     ]
 
 

@@ -4,9 +4,10 @@ How values are written is fixed first, so that two servers with other settings o
 """
 
 import hashlib
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TypedDict
+from dataclasses import dataclass, replace
+from typing import IO
 
 from django.db import connection
 
@@ -20,15 +21,7 @@ FIXED = (
     "SET LOCAL row_security TO off",  # a policy in force is to fail, not to leave rows out
 )
 """Settings under which all rows are read, and values are written the same on every server."""
-
-
-class TableEntry(TypedDict):
-    """A table's content in the manifest of a backup."""
-
-    columns: Sequence[str]
-    order: Sequence[str]
-    rows: int
-    sha256: str
+_PIECE = 1 << 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,10 +32,6 @@ class TableDigest:
     order: Sequence[str]
     rows: int = 0
     sha256: str = ""
-
-    def as_json(self) -> TableEntry:
-        """Return the form it has in the manifest."""
-        return {"columns": self.columns, "order": self.order, "rows": self.rows, "sha256": self.sha256}
 
     def query(self, table: str) -> str:
         """Return the statement that writes the content out."""
@@ -103,4 +92,15 @@ def digest_of(content: TableDigest, pieces: Iterable[bytes | memoryview]) -> Tab
     for piece in pieces:
         digest.update(piece)
         rows += bytes(piece).count(b"\n")
-    return TableDigest(columns=content.columns, order=content.order, rows=rows, sha256=digest.hexdigest())
+    return replace(content, rows=rows, sha256=digest.hexdigest())
+
+
+def copy_hashed(source: IO[bytes], target: IO[bytes] | None = None, *, most: float = math.inf) -> tuple[int, str]:
+    """Read a file to its end, or until there are more than ``most`` bytes, into another; return size and SHA-256."""
+    digest, size = hashlib.sha256(), 0
+    while size <= most and (piece := source.read(_PIECE)):
+        if target is not None:
+            target.write(piece)
+        digest.update(piece)
+        size += len(piece)
+    return size, digest.hexdigest()

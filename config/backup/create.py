@@ -1,20 +1,20 @@
 """Makes a backup while everything runs: one snapshot for the dump and for the digests of its tables."""
 
-import hashlib
 import json
 import subprocess
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import NotRequired, TypedDict
+from typing import IO, Any, NotRequired, TypedDict
 
 from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
-from config.backup.checksums import TableEntry, digest_of, table_digests, tables_here
+from config.backup.checksums import copy_hashed, digest_of, table_digests, tables_here
 from config.backup.photos import LIST, PhotoCopier
 from config.backup.programs import BackupError, environment, find_tools, server_major
 from config.backup.signature import sign
@@ -28,7 +28,6 @@ FORMAT, VERSION = "leafspan-backup", 2
 DUMP, MANIFEST, SIGNATURE = "database.dump", "manifest.json", "manifest.signature"
 EMPTIED = ("django_session",)
 """Tables whose rows stay out: whoever holds the file could continue a browser's session."""
-_PIECE = 1 << 20
 
 LogLine = Callable[[str], object]
 
@@ -48,7 +47,8 @@ class Manifest(TypedDict):
     made_at: str
     dumped_by: int
     dump: DumpEntry
-    tables: dict[str, TableEntry]
+    tables: dict[str, dict[str, Any]]
+    """The fields of each `TableDigest`."""
     migrations: list[list[str]]
     roles: list[str]
     photos: int
@@ -66,13 +66,13 @@ def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
         raise BackupError(f"{path} is there already")
     sign(b"")  # without a key nothing is begun
     with new_file(path) as file, zipfile.ZipFile(file, "w") as target, tempfile.TemporaryFile() as listing:
-        _write(target, PhotoCopier(store(), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
+        _write(target, PhotoCopier(store(), target, listing), listing, now=now, log=log)
 
 
 def _write(
     target: zipfile.ZipFile,
     photos: PhotoCopier,
-    listing: "tempfile._TemporaryFileWrapper[bytes]",
+    listing: IO[bytes],
     *,
     now: datetime,
     log: LogLine,
@@ -88,9 +88,9 @@ def _write(
         dump = _dump(target, tools.command("pg_dump", "--format=custom", f"--snapshot={snapshot}", *without))
         log(f"database: {dump['bytes']} bytes, by the programs of PostgreSQL {tools.major}")
         tables_in_full = tables_here()
-        tables = {table: digest_of(tables_in_full.pop(table), ()).as_json() for table in EMPTIED}
+        tables = {table: asdict(digest_of(tables_in_full.pop(table), ())) for table in EMPTIED}
         for table, content in table_digests(tables_in_full):
-            tables[table] = content.as_json()
+            tables[table] = asdict(content)
             log(f"{table}: {content.rows} rows")
         manifest: Manifest = {
             "format": FORMAT,
@@ -113,15 +113,11 @@ def _write(
         log(f"{len(missing)} pictures were taken away while the backup was made, or were missing before")
 
 
-def _write_list(target: zipfile.ZipFile, listing: "tempfile._TemporaryFileWrapper[bytes]") -> str:
+def _write_list(target: zipfile.ZipFile, listing: IO[bytes]) -> str:
     """Write the list of photos; return its SHA-256."""
-    digest = hashlib.sha256()
     listing.seek(0)
     with target.open(LIST, "w", force_zip64=True) as member:
-        while piece := listing.read(_PIECE):
-            member.write(piece)
-            digest.update(piece)
-    return digest.hexdigest()
+        return copy_hashed(listing, member)[1]
 
 
 @contextmanager
@@ -134,7 +130,6 @@ def _snapshot() -> Iterator[str]:
 
 
 def _dump(target: zipfile.ZipFile, command: list[str]) -> DumpEntry:
-    digest, size = hashlib.sha256(), 0
     with tempfile.TemporaryFile() as stderr:
         process = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's
             command,
@@ -145,14 +140,11 @@ def _dump(target: zipfile.ZipFile, command: list[str]) -> DumpEntry:
         )
         with process, target.open(DUMP, "w", force_zip64=True) as member:
             assert process.stdout is not None  # noqa: S101 - asked for above
-            while piece := process.stdout.read(_PIECE):
-                member.write(piece)
-                digest.update(piece)
-                size += len(piece)
+            size, sha256 = copy_hashed(process.stdout, member)
         if process.returncode != 0:
             stderr.seek(0)
             raise BackupError(f"pg_dump failed: {stderr.read().decode(errors='replace').strip()}")
-    return {"bytes": size, "sha256": digest.hexdigest()}
+    return {"bytes": size, "sha256": sha256}
 
 
 def _missing(photos: PhotoCopier) -> Iterator[str]:

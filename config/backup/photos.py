@@ -5,7 +5,6 @@ what has come since and the uploads. A picture is on the disk before the databas
 snapshot was there in one pass or the other, unless it was taken away between the snapshot and the second pass.
 """
 
-import hashlib
 import json
 import re
 import zipfile
@@ -13,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
+from config.backup.checksums import copy_hashed
 from config.backup.programs import BackupError
 from tastings.models.photo_files import PhotoStore
 
@@ -21,7 +21,6 @@ _UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"
 _NAME = re.compile(
     rf"photos/(kept/{_UUID}/[0-9a-f]{{2}}/[0-9a-f-]{{1,100}}(\.thumbnail)?\.jpg|uploads/{_UUID})", re.ASCII
 )
-_PIECE = 1 << 20
 
 
 def is_photo(name: str) -> bool:
@@ -52,13 +51,9 @@ class PhotoCopier:
             source = self._store.open(key)
         except FileNotFoundError:
             return  # taken away since the keys were listed
-        digest, size = hashlib.sha256(), 0
         with source, self._target.open(zipfile.ZipInfo(name), "w", force_zip64=True) as member:
-            while piece := source.read(_PIECE):
-                member.write(piece)
-                digest.update(piece)
-                size += len(piece)
-        self._listing.write(json.dumps({"name": name, "bytes": size, "sha256": digest.hexdigest()}).encode() + b"\n")
+            size, sha256 = copy_hashed(source, member)
+        self._listing.write(json.dumps({"name": name, "bytes": size, "sha256": sha256}).encode() + b"\n")
         self.count += 1
 
 
@@ -71,17 +66,13 @@ def restore_photos(source: zipfile.ZipFile, folder: Path) -> int:
     for name, size, sha256 in _entries(source):
         path = folder / name.removeprefix("photos/")
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        digest, written = hashlib.sha256(), 0
         try:
             with source.open(name) as member, path.open("xb") as file:
                 path.chmod(0o600)
-                while written <= size and (piece := member.read(_PIECE)):
-                    file.write(piece)
-                    digest.update(piece)
-                    written += len(piece)
+                written = copy_hashed(member, file, most=size)
         except (KeyError, zipfile.BadZipFile) as error:
             raise BackupError(f"{name} is missing or damaged: {error}") from error
-        if (written, digest.hexdigest()) != (size, sha256):
+        if written != (size, sha256):
             raise BackupError(f"{name} is damaged: its SHA-256 is not the one noted")
         count += 1
     return count

@@ -5,8 +5,8 @@ backup come, the content of each is read back and compared with the manifest, an
 cursors that phones may hold. Only then is it committed; otherwise the database stays as it was.
 """
 
-import hashlib
 import json
+import shutil
 import subprocess
 import tempfile
 import zipfile
@@ -25,7 +25,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
-from config.backup.checksums import FIXED, TableDigest, digest_of, quote_name, tables_here
+from config.backup.checksums import FIXED, TableDigest, copy_hashed, digest_of, quote_name, tables_here
 from config.backup.create import DUMP, FORMAT, MANIFEST, SIGNATURE, VERSION, Manifest
 from config.backup.photos import LIST, is_photo, restore_photos
 from config.backup.programs import BackupError, environment, find_tools, server_major
@@ -117,20 +117,11 @@ def _open_backup(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfi
 
 
 def _size_and_digest(source: zipfile.ZipFile, name: str) -> tuple[int, str]:
-    digest, n_bytes = hashlib.sha256(), 0
     try:
-        for piece in _pieces(source, name):
-            digest.update(piece)
-            n_bytes += len(piece)
+        with source.open(name) as member:
+            return copy_hashed(member)
     except (zipfile.BadZipFile, OSError) as error:
         raise BackupError(f"{name} is damaged: {error}") from error
-    return n_bytes, digest.hexdigest()
-
-
-def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
-    with source.open(name) as member:
-        while piece := member.read(_PIECE):
-            yield piece
 
 
 def _check_target(manifest: Manifest) -> None:
@@ -199,9 +190,10 @@ def _restore_database(source: zipfile.ZipFile, manifest: Manifest, *, start_agai
 
 
 def _feed_archive(source: zipfile.ZipFile, opener: "subprocess.Popen[bytes]") -> None:
-    for piece in _pieces(source, DUMP):
-        if not _write(opener.stdin, piece):
-            return
+    with source.open(DUMP) as member:
+        while piece := member.read(_PIECE):
+            if not _write(opener.stdin, piece):
+                return
     _close(opener.stdin)
 
 
@@ -323,9 +315,5 @@ def _delete_all(photos: PhotoStore) -> None:
 
 
 def _remove(folder: Path) -> None:
-    """Delete a folder with everything in it."""
-    if not folder.exists():
-        return
-    for path in sorted(folder.rglob("*"), reverse=True):
-        path.rmdir() if path.is_dir() else path.unlink()
-    folder.rmdir()
+    if folder.exists():
+        shutil.rmtree(folder)

@@ -22,7 +22,7 @@ from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.numbers import clock, day
 from tastings.wording.people import DETAILS, EVENT_GROUPS, EVENTS, ROLES
 from teams.queries.access import list_audit
-from teams.queries.people import is_id, members_of, shops_of
+from teams.queries.people import is_id, names_of_members, shops_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
@@ -45,7 +45,7 @@ class AuditLog(View):
         """List it, the latest first: ``?what=`` takes an event or a group of them, ``?who=`` a login."""
         member = chosen_member(request)
         event, login, after = (request.GET.get(name, "") for name in ("what", "who", "after"))
-        people = {str(person.user_id): str(person.user) for person in members_of(member)}
+        people = names_of_members(member)
         event, login = event if event in {ALL, *EVENTS, *EVENT_GROUPS} else "", login if login in people else ""
         entries = list_audit(
             member,
@@ -150,7 +150,7 @@ def _change(name: str, pair: Sequence[object], names: dict[str, str]) -> tuple[s
 
 def names_in_audit(member: Member) -> dict[str, str]:
     """Return the names of the ids and codes in the audit log: people, shops, lots, roles, record types."""
-    names = {str(person.user_id): str(person.user) for person in members_of(member)}
+    names = names_of_members(member)
     names |= {str(shop.id): shop.name for shop in shops_of(member)}
     names |= names_of_lots(member) | names_of_flights(member)
     return names | {code: str(words) for code, words in (*ROLES.items(), *RECORD_TYPES.items())}

@@ -10,20 +10,19 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
-from pages.form_page import set_choices
+from pages.form_page import number_field, set_choices
 from pages.record_forms import NOTHING, number_in, sentence
 from tastings.figures import to_stored
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 from tastings.wording.flights import factors
 from tastings.wording.labels import TEAS
 from tastings.wording.numbers import number
-from teams.queries.people import members_of
+from teams.queries.people import present_members
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from django.http import QueryDict
-    from django_stubs_ext import StrOrPromise
 
     from tastings.answers.flights import FlightItem
     from tastings.queries.records import Record
@@ -47,11 +46,6 @@ _PROTOCOLS = (
 )
 
 
-def _number_field(label: StrOrPromise) -> forms.CharField:
-    attributes = {"inputmode": "decimal", "autocomplete": "off"}
-    return forms.CharField(label=label, required=False, widget=forms.TextInput(attributes))
-
-
 class FlightForm(forms.Form):
     """All that a buyer sets of a flight, chosen from the team's ``samples``.
 
@@ -68,11 +62,11 @@ class FlightForm(forms.Form):
         max_length=8000,
         widget=forms.Textarea({"rows": 2, "maxlength": 8000}),
     )
-    cups_per_sitting = _number_field(gettext_lazy("Cups in a sitting, at most"))
-    sittings = _number_field(gettext_lazy("Sittings of each taster"))
-    repeats = _number_field(gettext_lazy("Hidden duplicates for each taster"))
+    cups_per_sitting = number_field(gettext_lazy("Cups in a sitting, at most"))
+    sittings = number_field(gettext_lazy("Sittings of each taster"))
+    repeats = number_field(gettext_lazy("Hidden duplicates for each taster"))
     protocol = forms.ChoiceField(label=gettext_lazy("How every cup is brewed"), required=False, choices=_PROTOCOLS)
-    infusions = _number_field(gettext_lazy("Infusions of a small pot"))
+    infusions = number_field(gettext_lazy("Infusions of a small pot"))
     reference = forms.ChoiceField(
         label=gettext_lazy("Known lot, poured once in every sitting"), required=False, choices=[]
     )
@@ -88,7 +82,7 @@ class FlightForm(forms.Form):
         data: QueryDict | None = None,
     ) -> None:
         self.begins_with, self.samples = begins_with, samples
-        self.people = [person for person in members_of(member) if person.left_at is None]
+        self.people = present_members(member)
         super().__init__(data, initial=self._initial())
         set_choices(self, "reference", [("", _("none")), *known.items()])
         weighed = [
@@ -97,7 +91,7 @@ class FlightForm(forms.Form):
         own = (OWN, _("five factors with weights of your own"))
         set_choices(self, "weights_for", [("", _("liking alone, 0 to 10")), *weighed, own])
         for name, label in zip(WEIGHTS, factors(weighted=True), strict=True):
-            self.fields[name] = _number_field(_("%(factor)s, percent") % {"factor": label})
+            self.fields[name] = number_field(_("%(factor)s, percent") % {"factor": label})
         for person in self.people:
             known_parts = _PARTS if person.may_write else (_PARTS[0], _PARTS[2])
             self.fields[f"part-{person.user_id}"] = forms.ChoiceField(

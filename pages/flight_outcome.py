@@ -13,17 +13,16 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
-from api.http.conditional import id_from_path
 from pages.browser import page
-from pages.flights import membership_of
-from pages.form_page import add_problems
+from pages.flights import found_flight
+from pages.form_page import add_problems, number_field
 from pages.record_forms import number_in, sentence, wrong_fields
 from pages.records import browser_device
 from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.errors import WrongState
 from tastings.queries.flight_answers import answer_of_flight
-from tastings.queries.flights import flight_for, flight_row, must_decide
+from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import list_records
 from tastings.reports.flight_answers import answer_section
 from tastings.reports.flight_setup import sample_line
@@ -31,7 +30,7 @@ from tastings.reports.flights import missing_cups
 from tastings.wording.flights import flight_is
 from tastings.wording.numbers import number
 from teams.errors import Invalid
-from teams.queries.people import members_of
+from teams.queries.people import names_of_members
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -73,13 +72,13 @@ class Reveal(View):
             try:
                 reveal_flight(member, flight=flight.id, reason=reason, now=timezone.now())
             except Invalid as refused:
-                add_problems(form, refused)
+                add_problems(form, refused.problems)
             else:
                 return redirect("flight", flight.id)
         return self._render(request, member, flight, form)
 
     def _render(self, request: HttpRequest, member: Member, flight: FlightItem, form: RevealForm) -> HttpResponse:
-        people = {str(person.user_id): str(person.user) for person in members_of(member)}
+        people = names_of_members(member)
         context = {"flight": flight, "form": form, "missing": missing_cups(flight, people=people)}
         return render(request, "pages/flight_reveal.html", context, status=422 if form.errors else 200)
 
@@ -103,18 +102,12 @@ class DecisionForm(forms.Form):
     def __init__(self, samples: Sequence[Record], data: QueryDict | None = None) -> None:
         super().__init__(data)
         self.samples = samples
-        attributes = {"inputmode": "decimal", "autocomplete": "off"}
         for i, sample in enumerate(samples):
             price = sample.fields.get("price_per_kg")
             self.fields[f"buy-{i}"] = forms.BooleanField(label=str(sample.fields["name"]), required=False)
-            self.fields[f"quantity_g-{i}"] = forms.CharField(
-                label=gettext_lazy("Grams"), required=False, widget=forms.TextInput(attributes)
-            )
-            self.fields[f"price_per_kg-{i}"] = forms.CharField(
-                label=gettext_lazy("Price per kg"),
-                required=False,
-                widget=forms.TextInput(attributes),
-                initial="" if price is None else number(float(str(price))),
+            self.fields[f"quantity_g-{i}"] = number_field(gettext_lazy("Grams"))
+            self.fields[f"price_per_kg-{i}"] = number_field(
+                gettext_lazy("Price per kg"), initial="" if price is None else number(float(str(price)))
             )
             self.fields[f"currency-{i}"] = forms.CharField(
                 label=gettext_lazy("Currency"),
@@ -193,7 +186,7 @@ class Decision(View):
     def _render(self, request: HttpRequest, member: Member, flight: FlightItem, form: DecisionForm) -> HttpResponse:
         answer = answer_of_flight(flight_row(member, flight.id))
         names = {str(sample.id): str(sample.fields["name"]) for sample in form.samples}
-        people = {str(person.user_id): str(person.user) for person in members_of(member)}
+        people = names_of_members(member)
         rows = [
             {
                 "buy": form[f"buy-{i}"],
@@ -208,9 +201,9 @@ class Decision(View):
 
 
 def _found(request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
-    member = membership_of(request, id_from_path(flight_id))
+    member, flight = found_flight(request, flight_id)
     must_decide(member)
-    return member, flight_for(member, id_from_path(flight_id))
+    return member, flight
 
 
 urlpatterns = [

@@ -13,15 +13,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from api.http.conditional import id_from_path
 from lots.schema import InvalidValue, clean_value
 from lots.wording import fault_text
 from pages.browser import page
-from pages.flights import membership_of
+from pages.flights import found_flight
+from pages.form_page import number_field
 from pages.record_forms import number_in, sentence, wrong_fields
 from pages.records import browser_device, usual_pot_fields
 from tastings.actions.flights.scoring import store_scores
-from tastings.queries.flights import flight_for
 from tastings.queries.own_scores import own_cups, scores_asked
 from tastings.reports.flight_scores import missing_score, score_labels
 from tastings.schemas import RECORD_SCHEMAS
@@ -65,10 +64,7 @@ class ScoresForm(forms.Form):
         super().__init__(data)
         if any(not cup.is_stored for cup in self.cups):
             for name in BREW:
-                widget = forms.TextInput({"inputmode": "decimal", "autocomplete": "off"})
-                shown = number(brew.get(name))
-                label = field_label("session", name)
-                self.fields[name] = forms.CharField(label=label, required=False, widget=widget, initial=shown)
+                self.fields[name] = number_field(field_label("session", name), initial=number(brew.get(name)))
         for cup in self.cups:
             for score in self.scores:
                 attributes = {"inputmode": "decimal", "autocomplete": "off", "maxlength": "5"}
@@ -138,13 +134,13 @@ class FlightScoresPage(View):
 
     def get(self, request: HttpRequest, flight_id: str) -> HttpResponse:
         """Show the own cups with what is written of them."""
-        member, flight = self._found(request, flight_id)
+        member, flight = found_flight(request, flight_id)
         cups = own_cups(member, flight)
         return self._render(request, flight, cups, ScoresForm(flight, cups, brew=_brew_of(member, flight)))
 
     def post(self, request: HttpRequest, flight_id: str) -> HttpResponse:
         """Store what was changed, all of it or nothing."""
-        member, flight = self._found(request, flight_id)
+        member, flight = found_flight(request, flight_id)
         require_writer(member)
         cups = own_cups(member, flight)
         form = ScoresForm(flight, cups, brew=_brew_of(member, flight), data=request.POST)
@@ -159,10 +155,6 @@ class FlightScoresPage(View):
                 else:
                     return redirect(f"{reverse('flight-scores', args=[flight.id])}?saved=1")
         return self._render(request, flight, cups, form)
-
-    def _found(self, request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
-        member = membership_of(request, id_from_path(flight_id))
-        return member, flight_for(member, id_from_path(flight_id))
 
     def _render(
         self, request: HttpRequest, flight: FlightItem, cups: Sequence[OwnCup], form: ScoresForm

@@ -12,20 +12,19 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from api.http.conditional import id_from_path
 from pages.browser import chosen_member, page
 from pages.flight_forms import WEIGHTS, FlightForm, values_of
-from pages.flights import membership_of
+from pages.flights import found_flight
 from pages.record_forms import wrong_fields
 from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
 from tastings.actions.flights.preview import preview_flight
 from tastings.errors import WrongState
-from tastings.queries.flights import flight_for, must_decide
+from tastings.queries.flights import must_decide
 from tastings.queries.records import list_records, names_of_live_lots
 from tastings.reports.flight_setup import preview_sentences, sample_line
 from tastings.schemas import FLIGHT
 from teams.errors import Invalid
-from teams.queries.people import members_of
+from teams.queries.people import present_members
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -115,9 +114,8 @@ class ChangeFlight(View):
         return _render(request, member, form, flight)
 
     def _found(self, request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
-        member = membership_of(request, id_from_path(flight_id))
+        member, flight = found_flight(request, flight_id)
         must_decide(member)
-        flight = flight_for(member, id_from_path(flight_id))
         if flight.state not in ("set_up", "tasting"):
             raise WrongState(_("a flight that is revealed or called off does not change"))
         return member, flight
@@ -125,7 +123,7 @@ class ChangeFlight(View):
 
 def _first_values(member: Member) -> dict[str, object]:
     """Return the first values of a new flight: its author pours, and all others who may taste are tasters."""
-    others = [person for person in members_of(member) if person.left_at is None and person.user_id != member.user_id]
+    others = [person for person in present_members(member) if person.user_id != member.user_id]
     return {
         "tasters": [str(person.user_id) for person in others if person.may_write],
         "pourers": [str(member.user_id)],

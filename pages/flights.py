@@ -25,7 +25,7 @@ from tastings.reports.flight_steps import next_step
 from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
 from tastings.wording.numbers import day
 from teams.errors import NotFound
-from teams.queries.people import members_of, shops_of
+from teams.queries.people import names_of_members, shops_of
 
 if TYPE_CHECKING:
     from tastings.answers.flights import FlightItem
@@ -35,9 +35,16 @@ if TYPE_CHECKING:
 MOST_SHOWN = 200
 
 
-def membership_of(request: HttpRequest, flight: UUID) -> Member:
-    """Return the caller's membership of the flight's team; raise NotFound without one."""
-    return work_for(read_as_member(request, lambda member: flight_row(member, flight))[0])
+def member_and_flight(request: HttpRequest, flight_id: str) -> tuple[Member, UUID]:
+    """Return the caller's membership of the flight's team, and the flight's id; raise NotFound without one."""
+    flight = id_from_path(flight_id)
+    return work_for(read_as_member(request, lambda member: flight_row(member, flight))[0]), flight
+
+
+def found_flight(request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
+    """Return the caller's membership of the flight's team, and the flight; raise NotFound without one."""
+    member, flight = member_and_flight(request, flight_id)
+    return member, flight_for(member, flight)
 
 
 @page
@@ -58,11 +65,11 @@ def flights(request: HttpRequest) -> HttpResponse:
 @require_safe
 def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Show what comes next in a flight and how far it is; after the reveal what it says."""
-    member = membership_of(request, id_from_path(flight_id))
-    row = flight_row(member, id_from_path(flight_id))
+    member, identifier = member_and_flight(request, flight_id)
+    row = flight_row(member, identifier)
     item = flight_item(member, row)
     answer = answer_of_flight(row) if row.revealed_at else None
-    people = _people(member)
+    people = names_of_members(member)
     context = flight_context(
         item,
         answer=answer,
@@ -93,15 +100,11 @@ def _own_triangles(member: Member) -> list[dict[str, object]]:
 
 
 def _with_steps(member: Member) -> list[tuple[FlightItem, NextStep]]:
-    people = _people(member)
+    people = names_of_members(member)
     return [
         (flight, next_step(flight, me=member.user_id, decides=member.decides, people=people))
         for flight in flights_of(member, after=None, limit=MOST_SHOWN)
     ]
-
-
-def _people(member: Member) -> dict[str, str]:
-    return {str(person.user_id): str(person.user) for person in members_of(member)}
 
 
 class AdmitLate(View):
@@ -109,7 +112,7 @@ class AdmitLate(View):
 
     def get(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:
         """Lead to the flight: somebody who was signed out when admitting one comes back here."""
-        member, flight = _member_and_flight(request, flight_id)
+        member, flight = member_and_flight(request, flight_id)
         session = id_from_path(session_id)
         if all(late.shown.session != session for late in late_sessions(flight_row(member, flight))):
             raise NotFound
@@ -117,24 +120,19 @@ class AdmitLate(View):
 
     def post(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:
         """Let it count, as it was shown."""
-        member, flight = _member_and_flight(request, flight_id)
+        member, flight = member_and_flight(request, flight_id)
         sent = request.POST.get("revision", "")
         revision = int(sent) if sent.isascii() and sent.isdigit() and len(sent) < 19 else 0
         admit_late_score(member, flight=flight, session=id_from_path(session_id), revision=revision, now=timezone.now())
         return redirect("flight", flight)
 
 
-def _member_and_flight(request: HttpRequest, flight_id: str) -> tuple[Member, UUID]:
-    flight = id_from_path(flight_id)
-    return membership_of(request, flight), flight
-
-
 @page
 @require_safe
 def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give the plan to whoever pours."""
-    member = membership_of(request, id_from_path(flight_id))
-    plan = pouring_plan_for(member, id_from_path(flight_id))
+    member, flight = member_and_flight(request, flight_id)
+    plan = pouring_plan_for(member, flight)
     context = pouring_context(flight_for(member, plan.flight), plan)
     return render(request, "pages/pouring.html", context)
 
@@ -143,8 +141,8 @@ def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
 @require_safe
 def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give a taster the codes of their own cups, to print."""
-    member = membership_of(request, id_from_path(flight_id))
-    context = cups_context(flight_for(member, id_from_path(flight_id)), me=member.user_id)
+    member, flight = found_flight(request, flight_id)
+    context = cups_context(flight, me=member.user_id)
     return render(request, "pages/cups.html", context)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, TypedDict
 
 from django import forms
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from django.core.files.uploadedfile import UploadedFile
     from django.utils.datastructures import MultiValueDict
     from django_stubs_ext import StrOrPromise
+
+    from teams.errors import Problem
 
     _FormMixin = FormMixin[forms.Form]
 else:
@@ -63,7 +65,7 @@ class FormPage(_FormMixin, View):
         try:
             return self.submit(form.cleaned_data)
         except Invalid as refused:
-            add_problems(form, refused)
+            add_problems(form, refused.problems)
             return self.form_invalid(form)
         except Throttled as refused:
             form.add_error(None, too_many_attempts(refused))
@@ -97,6 +99,12 @@ def text_field(
     return forms.CharField(label=label, max_length=max_length, strip=not secret, widget=widget)
 
 
+def number_field(label: StrOrPromise, *, initial: str = "") -> forms.CharField:
+    """Return an optional field for a number, which `pages.record_forms.number_in` reads."""
+    widget = forms.TextInput({"inputmode": "decimal", "autocomplete": "off"})
+    return forms.CharField(label=label, required=False, widget=widget, initial=initial)
+
+
 def set_choices(form: forms.Form, name: str, choices: Sequence[tuple[str, StrOrPromise]]) -> None:
     """Set what a field offers."""
     field = form.fields[name]
@@ -105,9 +113,9 @@ def set_choices(form: forms.Form, name: str, choices: Sequence[tuple[str, StrOrP
     field.choices = choices
 
 
-def add_problems(form: forms.Form, refused: Invalid) -> None:
+def add_problems(form: forms.Form, problems: Iterable[Problem]) -> None:
     """Show beside the fields what an action found wrong."""
-    for problem in refused.problems:
+    for problem in problems:
         field = problem.field if problem.field in form.fields else None
         form.add_error(field, sentence(problem.detail))
 

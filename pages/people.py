@@ -83,7 +83,7 @@ class People(View):
             try:
                 token, invitation = create_invitation(member, role=chosen["role"], shop=shop, expires_at=ends, now=now)
             except Invalid as refused:
-                add_problems(form, refused)
+                add_problems(form, refused.problems)
             else:
                 link = request.build_absolute_uri(reverse("join", args=[token]))
                 extra = {"link": link, "square": qr_code(link), "made": _invitation(invitation, now=now)}
@@ -117,7 +117,7 @@ class OneMember(View):
                     shop = id_from_path(form.cleaned_data["shop"])
                     change_member(member, user=other.user_id, role=form.cleaned_data["role"], shop=shop, now=now)
         except Invalid as refused:
-            add_problems(form, refused)
+            add_problems(form, refused.problems)
             return self._render(request, member, other, form)
         return redirect("people")
 

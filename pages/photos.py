@@ -80,7 +80,7 @@ class PhotosOf(View):
                 if get_photo(member, photo).state == "receiving":
                     receive_piece(member, photo=photo, offset=0, piece=content, now=now)
             except Invalid as refused:
-                add_problems(form, refused)
+                add_problems(form, refused.problems)
             else:
                 return redirect("record-photos", record_type, record)
         return self._render(request, member, record_type, record, form)

@@ -18,12 +18,11 @@ from tastings.wording.labels import label
 from tastings.wording.numbers import day, day_and_time
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from django.http import QueryDict
 
     from lots.schema import Field, RecordSchema
-    from teams.errors import Problem
 
     Options = Mapping[str, Mapping[str, str]]
     """Labels of the records that a reference may name, by field and id."""
@@ -85,11 +84,6 @@ class RecordForm(forms.Form):
             for field in self.shown
             if self.cleaned_data[field.name] != self.values.get(field.name, field.default)
         }
-
-    def add_problems(self, problems: Iterable[Problem]) -> None:
-        """Show why a push refused the record, beside the fields concerned."""
-        for problem in problems:
-            self.add_error(problem.field if problem.field in self.fields else None, sentence(problem.detail))
 
     def _wire_value(self, field: Field, sent: object) -> object:
         if field.kind == "moment" and sent:

@@ -26,7 +26,7 @@ from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.numbers import day_and_time
 from tastings.wording.record_pages import DELETED as DELETED_WORDS
 from teams.errors import Invalid, NotFound
-from teams.queries.people import members_of, require_writer
+from teams.queries.people import names_of_members, require_writer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -108,7 +108,7 @@ def _render(  # noqa: PLR0913 - what the page shows
     reasons: list[str] | None = None,
 ) -> HttpResponse:
     values = {str(item["field"]): item["value"] for item in history["current"]}
-    people = {str(person.user_id): str(person.user) for person in members_of(member)}
+    people = names_of_members(member)
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
     described = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
     rows = [row for row in described if row is not None]

@@ -18,6 +18,7 @@ from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from lots.schema import format_utc_short
 from pages.browser import chosen_member, membership_with, page
+from pages.form_page import add_problems
 from pages.record_fields import address_of, options_for, record_name, sections_for
 from pages.record_forms import RecordForm, value_text, width_of
 from pages.session_rows import rows_of_session
@@ -241,7 +242,7 @@ def _show_refusal(form: RecordForm, verdict: Verdict) -> None:
     """Show what was refused beside its field; raise what no field can show."""
     if {problem.code for problem in verdict.problems} & {"not_allowed", "not_yours", "quota", "unknown_record"}:
         raise refusal_of(verdict)
-    form.add_problems(verdict.problems)
+    add_problems(form, verdict.problems)
 
 
 def _show_what_changed_meanwhile(form: RecordForm, changed: Mapping[str, object]) -> None:

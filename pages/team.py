@@ -28,7 +28,7 @@ from tastings.wording.numbers import listed, number
 from tastings.wording.people import ROLES
 from teams.errors import NotFound
 from teams.queries.access import list_audit
-from teams.queries.people import members_of, shops_of
+from teams.queries.people import present_members, shops_of
 from teams.time_zones import zone_named
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ class TeamPage(View):
 
 def _work(member: Member) -> list[Tile]:
     """Return the pages of what everybody works with."""
-    people = [person for person in members_of(member) if person.left_at is None]
+    people = present_members(member)
     waiting = len(open_invitations(member, now=timezone.now())) if member.runs_team else 0
     invited = [ngettext("%(n)s open invitation", "%(n)s open invitations", waiting) % {"n": waiting}] if waiting else []
     own = sum(not word.fields["built_in"] for word in words_of(member))

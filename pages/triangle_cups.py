@@ -21,7 +21,7 @@ from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import poured_sets
 from tastings.reports.side_by_side import LETTERS
 from tastings.wording.flights import kettle_caution, tasting_cautions
-from teams.queries.people import members_of
+from teams.queries.people import present_members
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -100,7 +100,7 @@ class Cups(TriangleTestPage):
 
 
 def _who_may_taste(member: Member) -> dict[str, str]:
-    return {str(row.user_id): str(row.user) for row in members_of(member) if row.left_at is None and row.may_write}
+    return {str(row.user_id): str(row.user) for row in present_members(member) if row.may_write}
 
 
 def _in_turn(test: TriangleTest, names: dict[str, str]) -> list[str]:

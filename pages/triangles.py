@@ -31,7 +31,7 @@ from tastings.queries.triangles import (
 from tastings.wording.numbers import day
 from tastings.wording.triangles import certainty, difference_words, result_sentences
 from teams.errors import NotAllowed, NotFound
-from teams.queries.people import members_of
+from teams.queries.people import members_of, present_members
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -74,7 +74,7 @@ class AnswerForm(forms.Form):
     def __init__(self, member: Member, test: TriangleTest, **given: Unpack[FormArguments]) -> None:
         super().__init__(**given)
         records_all = member.decides or test.by_id == member.user_id
-        people = [person for person in members_of(member) if person.left_at is None]
+        people = present_members(member)
         choices = [(str(row.user_id), str(row.user)) for row in people if records_all or row.user_id == member.user_id]
         guest = [("", _("a guest"))] if records_all else []
         self.fields["taster"].initial = str(member.user_id)

@@ -1,42 +1,9 @@
-"""What a phone's journal holds: one event for each thing that happened, and the state that a snapshot stores."""
+"""What a phone's journal holds: one event for each thing that happened."""
 
 from collections.abc import Sequence
-from typing import Literal, NotRequired, TypedDict
+from typing import Any, Literal, NotRequired, TypedDict
 
 from table.phone.payloads import Announcement, AskedScope, Page, ReceivedProblem
-
-
-class _StoredRecord(TypedDict):
-    type: str
-    fields: dict[str, object]
-    revision: int
-    by: str | None
-    seen_in: int
-    author: NotRequired[str | None]
-    at: NotRequired[str | None]
-
-
-class _StoredChange(TypedDict):
-    number: int
-    change: dict[str, object]
-    begins: bool
-    problems: NotRequired[list[ReceivedProblem]]
-
-
-class _StoredPhoto(TypedDict):
-    announced: Announcement
-    path: str
-    problems: NotRequired[list[ReceivedProblem]]
-
-
-class StoredState(TypedDict):
-    """A stored state: its parts that are more than one value. Beside them are the single values of `PhoneState`."""
-
-    records: dict[str, _StoredRecord]
-    outbox: dict[str, _StoredChange]
-    refused: dict[str, _StoredChange]
-    confirmed: list[tuple[int, _StoredChange]]
-    photos: NotRequired[dict[str, _StoredPhoto]]
 
 
 class Begun(TypedDict):
@@ -108,10 +75,10 @@ class PhotoDone(TypedDict):
 
 
 class Snapshot(TypedDict):
-    """A whole state."""
+    """A whole state: the fields of `table.phone.phone_state.PhoneState`."""
 
     event: Literal["snapshot"]
-    state: StoredState
+    state: dict[str, Any]  # as json reads it
 
 
 Event = (

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from table.phone.events import Answered, Event, StoredState, WrittenEvent
+from table.phone.events import Answered, Event, WrittenEvent
 from table.phone.payloads import Announcement, AskedScope, Page, ReceivedProblem
 
 _CHILDREN = ("infusion", "note", "photo")
@@ -233,12 +233,12 @@ class PhoneState:
         """Return one event, as JSON, that has the effect of all events so far."""
         return {"event": "snapshot", "state": asdict(self)}
 
-    def _restore(self, stored: StoredState) -> None:
-        self.records = {i: PulledRecord(**pulled) for i, pulled in stored["records"].items()}
-        self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in stored["outbox"].items()}
-        self.refused = {int(number): UnsentChange(**unsent) for number, unsent in stored["refused"].items()}
-        self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in stored["confirmed"]]
-        self.photos = {i: QueuedPhoto(**photo) for i, photo in stored.get("photos", {}).items()}
+    def _restore(self, stored: dict[str, Any]) -> None:
+        stored = dict(stored)
+        self.records = {i: PulledRecord(**pulled) for i, pulled in stored.pop("records").items()}
+        self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in stored.pop("outbox").items()}
+        self.refused = {int(number): UnsentChange(**unsent) for number, unsent in stored.pop("refused").items()}
+        self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in stored.pop("confirmed")]
+        self.photos = {i: QueuedPhoto(**photo) for i, photo in stored.pop("photos", {}).items()}
         for name, value in stored.items():
-            if name not in StoredState.__annotations__:
-                setattr(self, name, value)
+            setattr(self, name, value)

@@ -101,6 +101,16 @@ def members_of(member: Member) -> list[Member]:
     return list(Member.objects.filter(team_id=member.team_id).select_related("user").order_by("joined_at", "id"))
 
 
+def present_members(member: Member) -> list[Member]:
+    """Return the team's members who have not left."""
+    return [person for person in members_of(member) if person.left_at is None]
+
+
+def names_of_members(member: Member) -> dict[str, str]:
+    """Return the names of the team's members by login, of those who left too."""
+    return {str(person.user_id): str(person.user) for person in members_of(member)}
+
+
 def member_for(member: Member, user_id: UUID) -> Member:
     """Return the team's member with this login; raise NotFound otherwise."""
     row = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()

@@ -1,6 +1,5 @@
 """Answers that ask to come again later: while the database is away, and after too many requests to pages."""
 
-from collections.abc import Callable
 from datetime import timedelta
 
 from django.conf import settings
@@ -12,6 +11,7 @@ from api.http import problems
 from api.http.auth import SIGNED_IN, bearer_token, client_ip, valid_token
 from api.http.cells import TeamMoved, TeamMoving
 from api.http.database_away import RETRY_AFTER_S, DatabaseAway
+from api.http.middleware import Middleware
 from api.http.throttles import COUNTED, requests_of
 from pages.browser import POLICY, shows_pages
 from teams.errors import Refused, Throttled
@@ -19,26 +19,23 @@ from teams.errors import Refused, Throttled
 _API, _METRICS, _SHARED = "/api/", "/metrics", "/shared/"
 
 
-class RequestLimit:
+class RequestLimit(Middleware):
     """At most ``API_REQUESTS_PER_MINUTE`` requests to pages by one login, together with those to the API.
 
     Who is not signed in is counted by address, with requests to the API that carry no token.
     """
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self._answer = get_response
-
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer, or ask to come again later."""
         if request.path_info.startswith(_METRICS):
-            return self._answer(request)
+            return self.answer(request)
         if bearer_token(request) is not None and request.path_info.startswith(_API):
             return self._answer_program(request)
-        return _refuse_if_too_many(request, _key(request)) or self._answer(request)
+        return _refuse_if_too_many(request, _key(request)) or self.answer(request)
 
     def _answer_program(self, request: HttpRequest) -> HttpResponseBase:
         """Answer, and count what the API has not counted: it was refused, or answered from what is stored."""
-        response = self._answer(request)
+        response = self.answer(request)
         if COUNTED in request.META:
             return response
         login = request.META.get(SIGNED_IN)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, ClassVar, TypedDict
+from typing import TYPE_CHECKING, Any, ClassVar
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -14,7 +14,7 @@ from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
 from api.http.fields import LimitedFloatField
-from api.http.openapi import meaning, step_of
+from api.http.openapi import FieldOptions, meaning, step_of
 from lots.schema import Field, InvalidValue, clean_id, clean_moment, clean_text, clean_value, gettext_noop
 from lots.wording import fault_text, field_problem
 from teams.errors import Invalid, Problem
@@ -111,13 +111,7 @@ class OfRecord(StrictField):
         return clean_value(self.of, value)
 
 
-class _FieldArguments(TypedDict):
-    required: bool
-    allow_null: bool
-    help_text: str | None
-
-
-def _as_in_record(of: Field, *, help_text: str) -> _FieldArguments:
+def _as_in_record(of: Field, *, help_text: str) -> FieldOptions:
     return {"required": of.required, "allow_null": not of.required, "help_text": help_text or meaning(of)}
 
 

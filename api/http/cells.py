@@ -4,12 +4,11 @@ The answer names the cell in the header `ELSEWHERE`, or `ANY` of them. The web s
 holds such an answer back and passes the request on, so that a client hardly ever sees it.
 """
 
-from collections.abc import Callable
-
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils.translation import gettext_lazy as _
 
+from api.http.middleware import Middleware
 from teams.errors import Refused
 from teams.row_security import cell_of_team, forget_unknown
 
@@ -46,16 +45,13 @@ def cell_refusal(error: BaseException | None) -> TeamMoving | TeamMoved | None:
     return TeamMoved(cell) if cell else TeamMoving()
 
 
-class NamesOtherCells:
+class NamesOtherCells(Middleware):
     """Begin a request with nothing unknown; say in the answer when it named what this cell does not know."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self._answer = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
         forget_unknown()
-        response = self._answer(request)
+        response = self.answer(request)
         if forget_unknown() and ELSEWHERE not in response:
             response[ELSEWHERE] = ANY
         return response

@@ -1,8 +1,8 @@
 """Security headers of every answer, unless the view has set them."""
 
-from collections.abc import Callable
-
 from django.http import HttpRequest, HttpResponseBase
+
+from api.http.middleware import Middleware
 
 DENY_ALL_CSP = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 """For pictures and files, which are not pages: nothing is loaded or run, wherever they are opened."""
@@ -22,15 +22,12 @@ PAGES_ONLY = ("Cross-Origin-Opener-Policy", "Permissions-Policy", "Referrer-Poli
 JSON_TYPES = ("application/json", "application/problem+json", "application/x-ndjson")
 
 
-class SecurityHeadersMiddleware:
+class SecurityHeadersMiddleware(Middleware):
     """Adds the headers, and takes those of pages that Django's own middleware has added from answers in JSON."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
-        response = self.get_response(request)
+        response = self.answer(request)
         is_json = response.headers.get("Content-Type", "").startswith(JSON_TYPES)
         for name, value in (JSON_HEADERS if is_json else HEADERS).items():
             response.setdefault(name, value)

@@ -7,7 +7,6 @@ secret either: tokens, invitations, links.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -20,6 +19,7 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from api.http.auth import BearerAuthentication
+from api.http.middleware import Middleware
 from api.http.parsing import MAX_BODY_BYTES
 from api.http.problems import problem_response
 from teams.actions.stored_answers import release_key, reserve_key, store_answer
@@ -50,22 +50,19 @@ def takes_key(method: str, path: str) -> bool:
     return method in METHODS and path.startswith(_ROOT) and path.split("/")[3] not in _WITHOUT
 
 
-class IdempotencyKeys:
+class IdempotencyKeys(Middleware):
     """Answers repeated requests from what is stored."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self._answer = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
         sent = request.headers.get(HEADER)
         if sent is None or not takes_key(str(request.method), request.path_info):
-            return self._answer(request)
+            return self.answer(request)
         if int(request.META.get("CONTENT_LENGTH") or 0) > MAX_BODY_BYTES:
-            return self._answer(request)  # which refuses it
+            return self.answer(request)  # which refuses it
         member = _caller(request)
         if member is None:
-            return self._answer(request)
+            return self.answer(request)
         try:
             stored = reserve_key(member, key=_key(sent), request=_digest(request), now=timezone.now())
         except Refused as refused:
@@ -78,7 +75,7 @@ class IdempotencyKeys:
         """Answer and store the answer in the row, or free the key if there is nothing to store."""
         stores = False
         try:
-            response = self._answer(request)
+            response = self.answer(request)
             body = _body_to_store(response)
             if stores := body is not None:
                 headers = {name: response[name] for name in _STORED_HEADERS if name in response}

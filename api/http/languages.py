@@ -5,13 +5,13 @@ has chosen, else by the cookie that the switch on every page sets, else by ``Acc
 someone outside the team goes by ``?lang=`` first, and looks at no cookie.
 """
 
-from collections.abc import Callable
-
 from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import get_supported_language_variant, override
 from django.utils.translation.trans_real import parse_accept_lang_header
+
+from api.http.middleware import Middleware
 
 _PROGRAMS = ("/api/", "/metrics")
 _PUBLIC = "/shared/"
@@ -52,17 +52,14 @@ def accepted_language(header: str) -> str:
     return next((code for code in ours if code is not None), settings.LANGUAGE_CODE)
 
 
-class LanguageMiddleware:
+class LanguageMiddleware(Middleware):
     """Answers in the request's language, and keeps caches from giving one language's answer for another."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
         language = language_of(request)
         with override(language):
-            response = self.get_response(request)
+            response = self.answer(request)
         without_cookies = request.path_info.startswith((*_PROGRAMS, _PUBLIC))
         patch_vary_headers(response, ["Accept-Language"] if without_cookies else ["Accept-Language", "Cookie"])
         response.headers.setdefault("Content-Language", language)

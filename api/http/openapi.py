@@ -32,7 +32,9 @@ def meaning(field: Field) -> str | None:
     return field.about or GLOSSARY.get(field.name)
 
 
-class _FieldOptions(TypedDict):
+class FieldOptions(TypedDict):
+    """What every serializer field made from a record's field is given."""
+
     required: bool
     allow_null: bool
     help_text: str | None
@@ -48,7 +50,7 @@ _FIELDS: Mapping[str, Callable[..., SerializerField]] = {
 
 def record_field(field: Field, *, required: bool) -> SerializerField:
     """Return the serializer field of a record's field."""
-    options = _FieldOptions(required=required, allow_null=not field.required, help_text=meaning(field))
+    options = FieldOptions(required=required, allow_null=not field.required, help_text=meaning(field))
     match field.kind:
         case "number":
             return LimitedFloatField(

@@ -6,13 +6,14 @@ it. One that is not 8 to 64 letters, digits, dots, dashes and underscores is mad
 
 import logging
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from time import perf_counter
 from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponseBase
 
 from api.http.context import log_context, route_of
+from api.http.middleware import Middleware
 from api.operations.metrics import count_request
 
 HEADER = "X-Request-ID"
@@ -27,11 +28,8 @@ def id_for(sent: str | None) -> str:
     return sent if sent is not None and _SANE.fullmatch(sent) else uuid4().hex
 
 
-class Requests:
+class Requests(Middleware):
     """The outermost of the middlewares, so that it sees what the others answer and how long all of them take."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
@@ -43,7 +41,7 @@ class Requests:
             return {"request": number, **team}
 
         with log_context(fields):
-            response = self.get_response(request)
+            response = self.answer(request)
             response.headers[HEADER] = number
             seconds, route = perf_counter() - begun, route_of(request)
             count_request(method=str(request.method), route=route, status=response.status_code, seconds=seconds)

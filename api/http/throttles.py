@@ -22,6 +22,7 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from api.http.auth import LOGIN_HEADER, SIGNED_IN, bearer_token, client_ip
+from api.http.middleware import Middleware
 from teams.broker import broker_client
 
 if TYPE_CHECKING:
@@ -90,19 +91,16 @@ def set_limit_headers(request: Request, *, limit: int, left: int, reset_s: int) 
     }
 
 
-class RateLimitHeaders:
+class RateLimitHeaders(Middleware):
     """Adds what a request has left, ``RateLimit-Policy`` and ``RateLimit``, and whose it is, for the web server.
 
     As in draft-ietf-httpapi-ratelimit-headers-10: ``q`` requests in a window of ``w`` seconds; ``r`` are left, and in
     ``t`` seconds the count starts anew.
     """
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
-        self.get_response = get_response
-
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
-        response = self.get_response(request)
+        response = self.answer(request)
         for name, value in request.META.get("leafspan.rate_limit", {}).items():
             response[name] = value
         if SIGNED_IN in request.META:

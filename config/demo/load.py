@@ -2,7 +2,7 @@
 
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -195,17 +195,14 @@ def _wait_for_figures(company: _Company, *, log: LogLine) -> bool:
     deadline = time.monotonic() + _FIGURES_LIMIT_S
     n_behind = len(behind)
     while True:
-        behind = [lot for lot in behind if _figures(reader, lot_id(company.team.id, lot))["stale"]]
+        addresses = {lot.handle: f"/api/v1/lots/{lot_id(company.team.id, lot)}/development" for lot in behind}
+        behind = [lot for lot in behind if reader.request("GET", addresses[lot.handle])["stale"]]
         if not behind or time.monotonic() > deadline:
             return not behind
         if len(behind) < n_behind:
             log(f"  figures of {len(LOTS) - len(behind)} of {len(LOTS)} lots computed")
             n_behind = len(behind)
         time.sleep(_POLL_S)
-
-
-def _figures(reader: Phone, lot: UUID) -> Mapping[str, object]:
-    return reader.request("GET", f"/api/v1/lots/{lot}/development")
 
 
 def _print_urls(url: str, team: UUID, *, log: LogLine) -> None:

@@ -1,6 +1,6 @@
 """The demo's sessions: who, which lot, when, in which vessel; the ratings come from `simulated_cups`."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -177,7 +177,7 @@ def _with_departures(planned: DemoSession) -> DemoSession:
         case "cliff 3", 4:
             return replace(
                 planned,
-                brew=_with_pour(planned.brew, number=4, kettle_c=90.0),
+                brew=_with_pour(planned.brew, 4, lambda pour: replace(pour, kettle_c=90.0)),
                 last_pour_in_time=9,
                 pour_remarks={4: "Kettle had cooled to about 90 before I noticed. Thin, for this leaf."},
             )
@@ -186,21 +186,14 @@ def _with_departures(planned: DemoSession) -> DemoSession:
         case "flat green", 2:
             return replace(
                 planned,
-                brew=_with_pour(planned.brew, number=3, steep_s=95.0),
+                brew=_with_pour(planned.brew, 3, lambda pour: replace(pour, steep_s=95.0)),
                 pour_remarks={3: "A customer came in; the pot stood."},
             )
         case _:
             return planned
 
 
-def _with_pour(brew: Brew, *, number: int, kettle_c: float | None = None, steep_s: float | None = None) -> Brew:
-    def changed(pour: Pour) -> Pour:
-        if pour.number != number:
-            return pour
-        return replace(
-            pour,
-            kettle_c=pour.kettle_c if kettle_c is None else kettle_c,
-            steep_s=pour.steep_s if steep_s is None else steep_s,
-        )
-
-    return replace(brew, pours=tuple(changed(pour) for pour in brew.pours))
+def _with_pour(brew: Brew, number: int, changed: Callable[[Pour], Pour]) -> Brew:
+    """Return the brew with one pour changed."""
+    pours = (changed(pour) if pour.number == number else pour for pour in brew.pours)
+    return replace(brew, pours=tuple(pours))

@@ -89,13 +89,21 @@ def _works(placement: DataPlacement, program: Path) -> bool:
         if is_new:
             trial.mkdir(mode=0o700)
         chown_tree(trial, placement.owner)
-        command = [*child_command(placement.identity, SIGKILL), PROBE, str(trial), str(program)]
-        return subprocess.run(command, capture_output=True, check=False, timeout=20).returncode == 0
-    except (OSError, subprocess.TimeoutExpired):
+        return can_use(placement.identity, trial, program)
+    except OSError:
         return False
     finally:
         if is_new and trial.exists():
             trial.rmdir()
+
+
+def can_use(identity: str, folder: Path, program: Path | str) -> bool:
+    """Whether a process of this identity can write in the folder and run the program."""
+    command = [*child_command(identity, SIGKILL), PROBE, str(folder), str(program)]
+    try:
+        return subprocess.run(command, capture_output=True, check=False, timeout=20).returncode == 0
+    except (OSError, subprocess.TimeoutExpired):
+        return False
 
 
 def _has_name() -> bool:

@@ -1,16 +1,12 @@
 """Chooses the user that web, worker and timetable run as when root starts them; they serve anyone and decode photos."""
 
 import os
-import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from signal import SIGKILL
 
-from config.dev.child import PROBE
 from config.dev.home import ROOT, LaunchError, make_folder
-from config.dev.identity import nobody_ids
-from config.dev.process import child_command
+from config.dev.identity import can_use, nobody_ids
 
 
 def find_program_identity(home: Path, folders: Sequence[Path]) -> str:
@@ -35,7 +31,7 @@ def find_program_identity(home: Path, folders: Sequence[Path]) -> str:
         for folder in folders:
             if folder.is_relative_to(home):
                 _give(folder, owner)
-        if all(_works(identity, folder) for folder in folders):
+        if all(can_use(identity, folder, sys.executable) for folder in folders):
             return identity
     raise LaunchError(
         "Web and worker cannot be run without root's rights: neither as the user nobody nor in a user namespace. "
@@ -56,11 +52,3 @@ def _give(folder: Path, owner: tuple[int, int]) -> None:
     """Give a folder and everything in it to a user; what an operator's command wrote meanwhile may be root's."""
     for path in (*folder.rglob("*"), folder):
         os.chown(path, *owner, follow_symlinks=False)
-
-
-def _works(identity: str, folder: Path) -> bool:
-    command = [*child_command(identity, SIGKILL), PROBE, str(folder), sys.executable]
-    try:
-        return subprocess.run(command, capture_output=True, check=False, timeout=20).returncode == 0
-    except (OSError, subprocess.TimeoutExpired):
-        return False

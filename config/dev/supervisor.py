@@ -14,7 +14,7 @@ from config.dev.program_identity import find_program_identity
 from config.dev.services import Running, start_servers, stop_servers
 from config.dev.setup_stamp import is_set_up, write_stamp
 from config.dev.signals import StopFlag, Stopped
-from config.dev.web import USUAL_PORT, Address, is_found, is_ready, take_address
+from config.dev.web import USUAL_PORT, Address, is_found, take_address
 
 _READY_LIMIT_S = 120
 _EARLY_DEATHS = 4
@@ -161,20 +161,12 @@ class Supervisor:
         web_env.setdefault("LEAFSPAN_URL", address.url)  # or links in mail would go where the Host header says
         worker_env = {**servers.worker_environment(), **common, "PORT": str(address.port)}
         descriptor = address.bound.fileno()
-        gunicorn = [
-            "--config",
-            "python:config.gunicorn_options",
-            "--bind",
-            f"fd://{descriptor}",
-            "--graceful-timeout",
-            "3",
-        ]
-        gunicorn += ["config.asgi"]
+        gunicorn = [python, "-m", "gunicorn", "--config", "python:config.gunicorn_options"]
         celery = [python, "-m", "celery", "-A"]
         schedule = home / "beat" / "schedule"
         web = Child(
             name="web",
-            command=[python, "-m", "gunicorn", *gunicorn],
+            command=[*gunicorn, "--bind", f"fd://{descriptor}", "--graceful-timeout", "3", "config.asgi"],
             env=web_env,
             log=logs / "web.log",
             pass_fds=(descriptor,),
@@ -211,7 +203,7 @@ class Supervisor:
 
     def _wait_until_ready(self, address: Address) -> None:
         deadline = time.monotonic() + _READY_LIMIT_S
-        while not is_ready(address):
+        while not is_found(address, "/health/ready"):
             if time.monotonic() > deadline:
                 tails = "\n".join(f"{child.name}:\n{child.tail()}" for child in self._programs)
                 raise LaunchError(f"{address.url}/health/ready did not answer 200 within {_READY_LIMIT_S} s.\n{tails}")

@@ -41,11 +41,6 @@ def take_address(port: int | None) -> Address:
     raise LaunchError("No port of 127.0.0.1 is free.")
 
 
-def is_ready(address: Address) -> bool:
-    """Whether ``/health/ready`` answers 200."""
-    return is_found(address, "/health/ready")
-
-
 def is_found(address: Address, path: str) -> bool:
     """Whether a path of the web server answers 200."""
     connection = http.client.HTTPConnection("127.0.0.1", address.port, timeout=5)

@@ -32,7 +32,7 @@ def test_ordinary_user_runs_the_programs_as_itself(tmp_path, folders):
 @as_root
 def test_root_becomes_nobody_where_nobody_can_read_the_code(tmp_path, folders, monkeypatch):
     monkeypatch.setattr(program_identity, "_others_can_read", lambda home: True)
-    monkeypatch.setattr(program_identity, "_works", lambda identity, folder: True)
+    monkeypatch.setattr(program_identity, "can_use", lambda identity, folder, program: True)
     tmp_path.chmod(0o700)
     (tmp_path / "secrets.json").write_text("")
     (tmp_path / "secrets.json").chmod(0o600)
@@ -47,7 +47,7 @@ def test_root_becomes_nobody_where_nobody_can_read_the_code(tmp_path, folders, m
 @as_root
 def test_root_enters_a_namespace_where_only_root_can_read_the_code(tmp_path, folders, monkeypatch):
     monkeypatch.setattr(program_identity, "_others_can_read", lambda home: True)
-    monkeypatch.setattr(program_identity, "_works", lambda identity, folder: True)
+    monkeypatch.setattr(program_identity, "can_use", lambda identity, folder, program: True)
     program_identity.find_program_identity(tmp_path, folders)  # an earlier start, as nobody
     monkeypatch.undo()
     monkeypatch.setattr(program_identity, "_others_can_read", lambda home: False)
@@ -65,7 +65,7 @@ def test_root_enters_a_namespace_where_only_root_can_read_the_code(tmp_path, fol
 
 @as_root
 def test_nothing_runs_as_root_if_no_identity_works(tmp_path, folders, monkeypatch):
-    monkeypatch.setattr(program_identity, "_works", lambda identity, folder: False)
+    monkeypatch.setattr(program_identity, "can_use", lambda identity, folder, program: False)
     with pytest.raises(LaunchError, match="cannot be run without root's rights"):
         program_identity.find_program_identity(tmp_path, folders)
 
@@ -73,7 +73,7 @@ def test_nothing_runs_as_root_if_no_identity_works(tmp_path, folders, monkeypatc
 @as_root
 def test_photo_folder_elsewhere_keeps_its_owner(tmp_path, folders, monkeypatch):
     monkeypatch.setattr(program_identity, "_others_can_read", lambda home: True)
-    monkeypatch.setattr(program_identity, "_works", lambda identity, folder: True)
+    monkeypatch.setattr(program_identity, "can_use", lambda identity, folder, program: True)
     (tmp_path / "home").mkdir()
     elsewhere = photos_folder(tmp_path / "home", {"LEAFSPAN_PHOTOS": str(folders[0])})
     program_identity.find_program_identity(tmp_path / "home", [elsewhere])

@@ -157,12 +157,6 @@ def take_id(sent: dict[str, object], name: str = "id") -> UUID:
         raise Invalid(problems=[field_problem(name, error.fault)]) from error
 
 
-def id_from_query(request: Request, name: str) -> UUID | None:
-    """Return the id in the query, None without one; raise Invalid for what is no id."""
-    text = request.query_params.get(name)
-    return None if text is None else take_id({name: text}, name)
-
-
 class BodySerializer(s.Serializer[object]):
     """A request body; undeclared fields are refused if ``unknown`` is set, otherwise ignored."""
 

@@ -72,18 +72,21 @@ def int_from_query(request: Request, name: str, *, default: int, highest: int) -
     return int(text)
 
 
+def id_from_query(request: Request, name: str) -> UUID | None:
+    """Return the id in the query, None without one; raise Invalid for what is no id."""
+    text = request.query_params.get(name)
+    try:
+        return None if text is None else UUID(clean_id(text))
+    except InvalidValue as error:
+        raise Invalid(problems=[field_problem(name, error.fault)]) from error
+
+
 def paginated_response(
     request: Request, read: Callable[[UUID | None, int], Sequence[Mapping[str, object]]]
 ) -> Response:
     """Answer one page: ``read(after, limit)`` gives the rows after an id, in the order of their ids."""
     limit = int_from_query(request, "limit", default=DEFAULT_LIMIT, highest=MAX_LIMIT)
-    after: UUID | None = None
-    if (text := request.query_params.get("after")) is not None:
-        try:
-            after = UUID(clean_id(text))
-        except InvalidValue as error:
-            raise Invalid(problems=[field_problem("after", error.fault)]) from error
-    rows = read(after, limit + 1)
+    rows = read(id_from_query(request, "after"), limit + 1)
     following = None
     if len(rows) > limit:
         rest = {k: v for k, v in request.query_params.items() if k != "after"}

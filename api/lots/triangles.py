@@ -12,8 +12,8 @@ from rest_framework.views import APIView
 
 from api.http.addresses import created_response
 from api.http.auth import member_of
-from api.http.bodies import body_of, id_from_query, take_id
-from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.bodies import body_of, take_id
+from api.http.conditional import conditional_response, id_from_path, id_from_query, paginated_response
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import LOCATION, PAGING, conditional_get, inline_object, operation, paginated, schema_fields
 from tastings.actions.triangles import choose_tasters, record_trial, record_triangle_test, withdraw_trial

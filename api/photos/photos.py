@@ -17,7 +17,7 @@ from rest_framework.views import APIView
 from api.http.addresses import created_response
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.conditional import conditional_response, id_from_path, id_from_query, paginated_response
 from api.http.dataclass_answers import answer_of
 from api.http.examples import PHOTO_EXAMPLES
 from api.http.fields import MomentField
@@ -96,23 +96,13 @@ class Photos(APIView):
     )
     def get(self, request: Request) -> Response:
         """List photos, those of one session or of one lot if named."""
-        member = member_of(request)
-        filters: dict[str, UUID] = {}
-        for name, value in request.query_params.items():
-            if name in ("session", "lot"):
-                filters[name] = take_id({name: value}, name)
-            elif name not in ("after", "limit"):
-                raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("can be filtered by session, lot"))])
+        member, session, lot = member_of(request), id_from_query(request, "session"), id_from_query(request, "lot")
+        for name in request.query_params.keys() - {"session", "lot", "after", "limit"}:
+            raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("can be filtered by session, lot"))])
 
         def page(after: UUID | None, limit: int) -> list[dict[str, object]]:
-            return list(
-                PhotoSerializer(
-                    list_photos(
-                        member, session=filters.get("session"), lot=filters.get("lot"), after=after, limit=limit
-                    ),
-                    many=True,
-                ).data
-            )
+            photos = list_photos(member, session=session, lot=lot, after=after, limit=limit)
+            return list(PhotoSerializer(photos, many=True).data)
 
         return paginated_response(request, page)
 

@@ -15,8 +15,8 @@ from rest_framework.views import APIView
 
 from api.http.addresses import created_response
 from api.http.auth import member_of
-from api.http.bodies import body_of, id_from_query
-from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.bodies import body_of
+from api.http.conditional import conditional_response, id_from_path, id_from_query, paginated_response
 from api.http.fields import MomentField
 from api.http.openapi import LOCATION, PAGING, conditional_get, inline_object, operation, paginated, schema_fields
 from tastings.actions.shares import give_share, keep_share, revoke_share

@@ -4,12 +4,12 @@ from django.http import StreamingHttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.openapi import operation
+from api.http.renderers import json_or
 from tastings.actions.exports import audited_export
 
 _ZIP = OpenApiResponse(
@@ -19,17 +19,10 @@ _ZIP = OpenApiResponse(
 )
 
 
-class ZipRenderer(JSONRenderer):
-    """Admits clients that accept only zips; errors are JSON all the same."""
-
-    media_type = "application/zip"
-    format = "zip"
-
-
 class TeamExport(APIView):
     """Everything that an owner may see of the team."""
 
-    renderer_classes = [JSONRenderer, ZipRenderer]
+    renderer_classes = json_or("application/zip")
 
     @operation({(200, "application/zip"): _ZIP}, [403, 409], operation_id="team_export")
     def get(self, request: Request) -> StreamingHttpResponse:

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from django.http import HttpResponseBase
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers as s
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -19,16 +15,14 @@ from api.http.auth import member_of
 from api.http.conditional import conditional_response
 from api.http.fields import MomentField
 from api.http.openapi import ETAG, conditional_get, operation
+from api.http.renderers import json_or
 from api.photos.content import ChunkParser
-from api.photos.photos import REFUSED_BECAUSE
-from api.photos.pictures import PICTURE, JPEGRenderer, picture_response
+from api.photos.photos import RefusalField
+from api.photos.pictures import PICTURE, picture_response
 from tastings.actions.logos import remove_logo, upload_logo
 from tastings.queries.logos import logo_file, logo_of
 from teams.actions.people import check_may_change_team
 from teams.errors import NotFound
-
-if TYPE_CHECKING:
-    from tastings.models import TeamLogo
 
 
 class LogoParser(ChunkParser):
@@ -44,14 +38,9 @@ class LogoSerializer(s.Serializer[object]):
         choices=["checking", "kept", "refused"],
         help_text="of the file that was sent last: a worker checks it, then its picture is shown or it is refused",
     )
-    reason = s.SerializerMethodField()
+    reason = RefusalField()
     has_picture = s.BooleanField(help_text="whether `/team/logo/image` has one")
     touched_at = MomentField(help_text="when the file came in or was last checked")
-
-    @extend_schema_field(REFUSED_BECAUSE)
-    def get_reason(self, logo: TeamLogo) -> str | None:
-        """Return why the file was refused, by code."""
-        return logo.reason or None
 
 
 class LogoView(APIView):
@@ -91,7 +80,7 @@ class LogoView(APIView):
 class TeamLogoImage(APIView):
     """The picture of the logo."""
 
-    renderer_classes = [JSONRenderer, JPEGRenderer]
+    renderer_classes = json_or("image/jpeg")
 
     @operation(PICTURE, [404], operation_id="team_logo_image", parameters=[ETAG])
     def get(self, request: Request) -> HttpResponseBase:

@@ -33,12 +33,17 @@ from teams.errors import Invalid, Problem
 if TYPE_CHECKING:
     from tastings.models import Photo
 
-REFUSED_BECAUSE = s.ChoiceField(
-    choices=list(REFUSALS),
-    allow_null=True,
-    help_text="; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items()),
-)
-"""Why a picture was refused, by code; null for one that was not."""
+
+class RefusalField(s.ChoiceField):
+    """Why a picture was refused, by code; null for one that was not."""
+
+    def __init__(self) -> None:
+        meanings = "; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items())
+        super().__init__(choices=list(REFUSALS), allow_null=True, read_only=True, help_text=meanings)
+
+    def get_attribute(self, instance: object) -> str | None:
+        """Return the code; a row that was not refused has an empty one."""
+        return super().get_attribute(instance) or None
 
 
 class PhotoSerializer(s.Serializer[object]):
@@ -56,18 +61,13 @@ class PhotoSerializer(s.Serializer[object]):
         help_text="`checking`: all bytes are there and a worker looks at them; the picture can be read once `kept`",
     )
     taken_at = MomentField(allow_null=True)
-    reason = s.SerializerMethodField()
+    reason = RefusalField()
     received = s.IntegerField(help_text="bytes that are safe: where to go on")
     width = s.IntegerField(source="content.width", allow_null=True, help_text="pixels, upright")
     height = s.IntegerField(source="content.height", allow_null=True)
     colour = s.SerializerMethodField()
     by = s.UUIDField(source="by_id")
     created_at = MomentField()
-
-    @extend_schema_field(REFUSED_BECAUSE)
-    def get_reason(self, photo: Photo) -> str | None:
-        """Return why it was refused, by code."""
-        return photo.reason or None
 
     @extend_schema_field(answer_of(LiquorColour)(allow_null=True))
     def get_colour(self, photo: Photo) -> object:

@@ -4,13 +4,13 @@ from django.http import FileResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema_view
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
 from api.http.openapi import ETAG, NOT_MODIFIED, Responses, operation
+from api.http.renderers import json_or
 from tastings.queries.photos import ServedFile, photo_file
 from teams.errors import NotFound, PreconditionFailed
 
@@ -20,17 +20,10 @@ PICTURE: Responses = {
 }
 
 
-class JPEGRenderer(JSONRenderer):
-    """Admits clients that accept only images; errors are JSON all the same."""
-
-    media_type = "image/jpeg"
-    format = "jpeg"
-
-
 class PhotoImage(APIView):
     """The picture of one photo."""
 
-    renderer_classes = [JSONRenderer, JPEGRenderer]
+    renderer_classes = json_or("image/jpeg")
     thumbnail = False
 
     @operation(PICTURE, [404], operation_id="photo_image", parameters=[ETAG])

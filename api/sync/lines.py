@@ -14,7 +14,6 @@ from django_http_compression.middleware import (
     gzip_compress_sequence,
     zstd_compress_sequence,
 )
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 LINES = "application/x-ndjson"
@@ -27,13 +26,6 @@ COMPRESS: Mapping[str, Callable[[Iterator[bytes]], Iterator[bytes]]] = {
     "identity": iter,
 }
 """Each yields what a line has become before it takes the next one."""
-
-
-class LinesRenderer(JSONRenderer):
-    """Admits clients that ask for lines of JSON; errors are JSON all the same."""
-
-    media_type = LINES
-    format = "ndjson"
 
 
 def stream_of_lines(request: Request, lines: Iterable[bytes]) -> StreamingHttpResponse:

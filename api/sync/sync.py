@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import msgspec
 from django.http import HttpResponse, StreamingHttpResponse
 from django.utils import timezone
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
@@ -16,10 +15,11 @@ from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
 from api.http.examples import STREAM_EXAMPLES, SYNC_EXAMPLES
 from api.http.openapi import operation
+from api.http.renderers import json_or
 from api.operations.metrics import count_verdicts
 from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
 from api.sync.echo import SyncAnswer, SyncPage, fields_of, without_echo
-from api.sync.lines import LINES, LinesRenderer, stream_of_lines
+from api.sync.lines import LINES, stream_of_lines
 from api.sync.schema_versions import SchemaVersion
 from api.sync.serializers import (
     MAX_LIMIT,
@@ -97,7 +97,7 @@ def _sync(request: Request) -> SyncAnswer:
 class SyncStream(APIView):
     """A long pull, such as the first one, as one answer."""
 
-    renderer_classes = [JSONRenderer, LinesRenderer]
+    renderer_classes = json_or(LINES)
 
     @operation({(200, LINES): SyncPageSerializer}, [409, 410], request=StreamBodySerializer, examples=STREAM_EXAMPLES)
     def post(self, request: Request) -> StreamingHttpResponse:

@@ -10,7 +10,7 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
-from pages.form_page import number_field, set_choices
+from pages.form_page import long_text_field, number_field, set_choices
 from pages.record_forms import NOTHING, number_in, sentence
 from tastings.figures import to_stored
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
@@ -56,12 +56,7 @@ class FlightForm(forms.Form):
     base = forms.CharField(required=False, widget=forms.HiddenInput)
     new = forms.UUIDField(required=False, widget=forms.HiddenInput)
     name = forms.CharField(label=gettext_lazy("Name"), required=False, max_length=200, widget=forms.TextInput())
-    remarks = forms.CharField(
-        label=gettext_lazy("What it is to decide"),
-        required=False,
-        max_length=8000,
-        widget=forms.Textarea({"rows": 2, "maxlength": 8000}),
-    )
+    remarks = long_text_field(gettext_lazy("What it is to decide"), rows=2, max_length=8000)
     cups_per_sitting = number_field(gettext_lazy("Cups in a sitting, at most"))
     sittings = number_field(gettext_lazy("Sittings of each taster"))
     repeats = number_field(gettext_lazy("Hidden duplicates for each taster"))

@@ -15,7 +15,7 @@ from django.views.generic import View
 
 from pages.browser import page
 from pages.flights import found_flight
-from pages.form_page import add_problems, number_field
+from pages.form_page import add_problems, long_text_field, number_field
 from pages.record_forms import number_in, sentence, wrong_fields
 from pages.records import browser_device
 from tastings.actions.flights.deciding import decide_flight
@@ -45,12 +45,7 @@ _MOST_LOTS = 2000
 class RevealForm(forms.Form):
     """Why a flight is revealed before every cup was tasted."""
 
-    reason = forms.CharField(
-        label=gettext_lazy("Why now, before every cup is tasted?"),
-        required=False,
-        max_length=2000,
-        widget=forms.Textarea({"rows": 3, "maxlength": 2000}),
-    )
+    reason = long_text_field(gettext_lazy("Why now, before every cup is tasted?"), rows=3, max_length=2000)
 
 
 class Reveal(View):
@@ -92,12 +87,7 @@ class DecisionForm(forms.Form):
     Fields of a sample are named by its place in the list: a sample is ``buy-0``.
     """
 
-    reason = forms.CharField(
-        label=gettext_lazy("Why? It is kept for next year."),
-        required=False,
-        max_length=8000,
-        widget=forms.Textarea({"rows": 3, "maxlength": 8000}),
-    )
+    reason = long_text_field(gettext_lazy("Why? It is kept for next year."), rows=3, max_length=8000)
 
     def __init__(self, samples: Sequence[Record], data: QueryDict | None = None) -> None:
         super().__init__(data)

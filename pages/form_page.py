@@ -105,6 +105,12 @@ def number_field(label: StrOrPromise, *, initial: str = "") -> forms.CharField:
     return forms.CharField(label=label, required=False, widget=widget, initial=initial)
 
 
+def long_text_field(label: StrOrPromise, *, rows: int, max_length: int) -> forms.CharField:
+    """Return an optional field for several lines of text."""
+    widget = forms.Textarea({"rows": rows, "maxlength": max_length})
+    return forms.CharField(label=label, required=False, max_length=max_length, widget=widget)
+
+
 def set_choices(form: forms.Form, name: str, choices: Sequence[tuple[str, StrOrPromise]]) -> None:
     """Set what a field offers."""
     field = form.fields[name]

@@ -17,7 +17,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from pages.account import qr_code
 from pages.browser import chosen_member, page
-from pages.form_page import add_problems
+from pages.form_page import add_problems, set_choices
 from tastings.wording.numbers import day
 from tastings.wording.people import ROLES
 from teams.actions.invitations import DEFAULT_DAYS, MAX_DAYS, create_invitation, revoke_invitation
@@ -47,9 +47,7 @@ class PlaceForm(forms.Form):
         self, shops: Sequence[Shop], data: QueryDict | None = None, *, initial: dict[str, object] | None = None
     ) -> None:
         super().__init__(data, initial=initial)
-        self.fields["shop"] = forms.ChoiceField(
-            label=self.fields["shop"].label, choices=[(str(shop.id), shop.name) for shop in shops]
-        )
+        set_choices(self, "shop", [(str(shop.id), shop.name) for shop in shops])
 
 
 class InvitationForm(PlaceForm):

@@ -17,7 +17,7 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from pages.browser import chosen_member, page
-from pages.form_page import FormArguments, FormPage, PlainFormPage
+from pages.form_page import FormArguments, FormPage, PlainFormPage, set_choices
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.record_forms import number_in
 from pages.time_zone_field import TimeZoneField
@@ -89,10 +89,8 @@ class ShopForm(forms.Form):
         if pots is None:
             del self.fields["usual_pot"]
         else:
-            choices = [("", _("none")), *((str(pot.id), str(pot.fields["name"])) for pot in pots)]
-            self.fields["usual_pot"] = forms.ChoiceField(
-                label=self.fields["usual_pot"].label, required=False, choices=choices
-            )
+            named = ((str(pot.id), str(pot.fields["name"])) for pot in pots)
+            set_choices(self, "usual_pot", [("", _("none")), *named])
         self.fields["name"].disabled = not member.runs_team
 
 

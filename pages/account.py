@@ -9,7 +9,6 @@ from django import forms
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
@@ -18,7 +17,7 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from api.http.sign_in_links import code_url, spelled
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in
 from tastings.queries.shares import waiting_shares
 from tastings.wording.numbers import day
 from tastings.wording.people import ROLES
@@ -126,10 +125,3 @@ def _device(token: DeviceToken) -> dict[str, str]:
         "used": day(token.last_used_at or token.created_at),
         "ends": day(token.expires_at),
     }
-
-
-urlpatterns = [
-    path("account/", page(Account.as_view()), name="account"),
-    path("account/phone/", page(SignPhoneIn.as_view(), cache="no-store"), name="phone"),
-    path("account/devices/", page(Devices.as_view()), name="devices"),
-]

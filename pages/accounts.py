@@ -13,7 +13,6 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -248,12 +247,3 @@ class SignOut(login_views.LogoutView):
         if request.user.is_authenticated:
             memberships_in(request)  # the session is deleted acting for its teams
         return super().post(request, *args, **kwargs)
-
-
-urlpatterns = [
-    path("sign-in/", page(SignIn.as_view()), name="sign-in"),
-    path("sign-out/", page(SignOut.as_view()), name="sign-out"),
-    path("join/<str:invitation_token>/", one_time_url(JoinPage.as_view()), name="join"),
-    path("reset/", page(ForgottenPasswordPage.as_view()), name="reset"),
-    path("reset/<str:reset_token>/", one_time_url(PasswordResetPage.as_view())),
-]

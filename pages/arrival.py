@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from pages.browser import page
 from pages.reports import member_with
 from tastings.maths.comparison.arrival import NOTICEABLE, Compared
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
@@ -105,6 +104,3 @@ def _place(points: float) -> float:
     """Return where a difference stands on the line, 0 to `_WIDTH`, cut off at its ends."""
     inside = min(max(points, -_SHOWN_POINTS), _SHOWN_POINTS)
     return round(_WIDTH * (inside + _SHOWN_POINTS) / (2 * _SHOWN_POINTS), 1)
-
-
-urlpatterns = [path("lots/<str:lot_id>/arrival/", page(ArrivalPage.as_view()), name="arrival")]

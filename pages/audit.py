@@ -8,12 +8,12 @@ from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.browser import chosen_member, page
+from pages.browser import chosen_member
 from pages.record_forms import value_text
 from tastings.queries.flights import names_of_flights
 from tastings.queries.records import names_of_lots
@@ -154,6 +154,3 @@ def names_in_audit(member: Member) -> dict[str, str]:
     names |= {str(shop.id): shop.name for shop in shops_of(member)}
     names |= names_of_lots(member) | names_of_flights(member)
     return names | {code: str(words) for code, words in (*ROLES.items(), *RECORD_TYPES.items())}
-
-
-urlpatterns = [path("team/audit/", page(AuditLog.as_view()), name="audit")]

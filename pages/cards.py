@@ -11,12 +11,10 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.urls import path
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from api.http.addresses import with_either_slash
 from pages.browser import page, shows_pages
 from pages.my_pot import OwnPot, own_pot
 from pages.reports import document_file, logo_below, member_with, photos_below, render_around, sent_file
@@ -165,10 +163,3 @@ def _newest_link(request: HttpRequest, member: Member, lot: Record) -> str:
         return ""
     open_shares, _waiting, _ended = shares_to(member, lot.id, now=timezone.now())
     return request.build_absolute_uri(f"/shared/{token_of(open_shares[0].id)}/") if open_shares else ""
-
-
-urlpatterns = [
-    *with_either_slash([path("lots/<str:lot_id>/card/", card)]),
-    path("lots/<str:lot_id>/card.md", card, {"form": "md"}),
-    path("lots/<str:lot_id>/card.pdf", card, {"form": "pdf"}),
-]

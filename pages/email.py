@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -17,8 +16,8 @@ from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
 from pages.account import AccountAction, login_of, mail_is_printed
-from pages.accounts import one_time_url, render_message
-from pages.browser import memberships_in, page
+from pages.accounts import render_message
+from pages.browser import memberships_in
 from pages.form_page import PlainFormPage, add_retry_after, text_field, too_many_attempts
 from teams.actions.emails import valid_verification, verify_email
 from teams.errors import Throttled
@@ -108,10 +107,3 @@ class VerifyEmail(View):
 def _signed_in(request: HttpRequest) -> User:
     """Return who asks; raise NotAuthenticated for nobody."""
     return login_of(request, memberships_in(request))
-
-
-urlpatterns = [
-    path("account/email/", page(EmailPage.as_view()), name="email"),
-    path("account/email/again/", page(MailAgain.as_view()), name="mail-again"),
-    path("account/email/<str:verification_token>/", one_time_url(VerifyEmail.as_view())),
-]

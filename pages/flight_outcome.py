@@ -8,12 +8,10 @@ from uuid import UUID, uuid4
 from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
-from pages.browser import page
 from pages.flights import found_flight
 from pages.form_page import add_problems, long_text_field, number_field
 from pages.record_forms import number_in, sentence, wrong_fields
@@ -194,9 +192,3 @@ def _found(request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
     member, flight = found_flight(request, flight_id)
     must_decide(member)
     return member, flight
-
-
-urlpatterns = [
-    path("flights/<str:flight_id>/reveal/", page(Reveal.as_view())),
-    path("flights/<str:flight_id>/decision/", page(Decision.as_view())),
-]

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from lots.schema import InvalidValue, clean_value
 from lots.wording import fault_text
-from pages.browser import page
 from pages.flights import found_flight
 from pages.form_page import number_field
 from pages.record_forms import number_in, sentence, wrong_fields
@@ -208,6 +207,3 @@ def _text(value: object) -> str:
     if value is None:
         return ""
     return one_decimal(value) if isinstance(value, float) else str(value)
-
-
-urlpatterns = [path("flights/<str:flight_id>/scores/", page(FlightScoresPage.as_view()), name="flight-scores")]

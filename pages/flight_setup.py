@@ -7,12 +7,11 @@ from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from pages.browser import chosen_member, page
+from pages.browser import chosen_member
 from pages.flight_forms import WEIGHTS, FlightForm, values_of
 from pages.flights import found_flight
 from pages.record_forms import wrong_fields
@@ -251,9 +250,3 @@ def _values_of(samples: Sequence[Record], name: str) -> list[str]:
 def _harvest(sample: Record) -> str:
     """Return year and season of a sample's harvest as one choice."""
     return " ".join(str(sample.fields[name]) for name in ("harvest_year", "harvest_season") if sample.fields.get(name))
-
-
-urlpatterns = [
-    path("flights/new/", page(NewFlight.as_view()), name="new-flight"),
-    path("flights/<str:flight_id>/change/", page(ChangeFlight.as_view())),
-]

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.views import View
 from django.views.decorators.http import require_safe
@@ -144,12 +144,3 @@ def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
     member, flight = found_flight(request, flight_id)
     context = cups_context(flight, me=member.user_id)
     return render(request, "pages/cups.html", context)
-
-
-urlpatterns = [
-    path("flights/", flights, name="flights-page"),
-    path("flights/<str:flight_id>/", flight, name="flight"),
-    path("flights/<str:flight_id>/late/<str:session_id>/", page(AdmitLate.as_view()), name="admit-late"),
-    path("flights/<str:flight_id>/pouring/", pouring),
-    path("flights/<str:flight_id>/cups/", cups),
-]

@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from pages.browser import chosen_member, page
+from pages.browser import chosen_member
 from pages.record_forms import sentence
 from tastings.actions.importing import (
     COLUMNS,
@@ -188,6 +187,3 @@ def _written(rows: Iterable[Sequence[str]]) -> str:
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=";", lineterminator="\n").writerows(rows)
     return out.getvalue()
-
-
-urlpatterns = [path("team/import/", page(Import.as_view(), cache="no-store"), name="import")]

@@ -2,14 +2,12 @@
 
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
-from django.urls import path
 from django.utils.decorators import method_decorator
 from django.views.decorators.csrf import csrf_exempt
 from django.views.generic import View
 from django.views.i18n import set_language as set_cookie
 
 from api.http.languages import known_language
-from pages.browser import page
 from teams.actions.people import set_language
 
 
@@ -29,6 +27,3 @@ class LanguageSwitch(View):
         if request.user.is_authenticated:
             set_language(request.user, language)
         return set_cookie(request)
-
-
-urlpatterns = [path("language/", page(LanguageSwitch.as_view()), name="language")]

@@ -10,14 +10,13 @@ from django import forms
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in
 from pages.reports import member_with
 from tastings.actions.shares import give_share, keep_share, revoke_share
 from tastings.queries.shares import is_open, share_for, shares_to, token_of, waiting_shares
@@ -151,10 +150,3 @@ def _what(share: Share) -> str:
         language = dict(settings.LANGUAGES).get(share.lang, share.lang)
         return _("The card for customers (%(language)s)") % {"language": language}
     return str(_("The report, with tasters, shops and statistics") if share.names else SHOWS["report"])
-
-
-urlpatterns = [
-    path("account/links/", page(WaitingLinks.as_view()), name="waiting-links"),
-    path("lots/<str:lot_id>/links/", page(Links.as_view()), name="links"),
-    path("lots/<str:lot_id>/links/<str:share_id>/end/", page(EndLink.as_view()), name="end-link"),
-]

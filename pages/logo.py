@@ -8,7 +8,6 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
@@ -81,9 +80,3 @@ class LogoPage(FormPage):
 def logo_picture(request: HttpRequest) -> HttpResponse:
     """Give the logo's picture."""
     return picture(request, logo_file(chosen_member(request).team_id))
-
-
-urlpatterns = [
-    path("team/logo/", page(LogoPage.as_view()), name="logo"),
-    path("team/logo.jpg", logo_picture, name="logo-picture"),
-]

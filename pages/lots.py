@@ -6,12 +6,10 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
-from django.views.generic import RedirectView
 
 from api.http.conditional import id_from_path
 from lots.schemas import LOT
@@ -144,11 +142,3 @@ def _why_not(n_ticked: int, n_teams: int) -> str:
     if n_teams > 1:
         return _("These lots belong to different teams, whose tasters cannot be brought to one scale.")
     return ""
-
-
-urlpatterns = [
-    path("", RedirectView.as_view(pattern_name="lots-page")),
-    path("lots/", lots, name="lots-page"),
-    path("lots/next/", next_tastings, name="next-tastings"),
-    path("compare/", compare, name="compare-page"),
-]

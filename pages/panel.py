@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
 from django.views.generic import View
 
-from pages.browser import chosen_member, page
+from pages.browser import chosen_member
 from pages.record_forms import NOTHING
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.panel.joining import joining
@@ -146,6 +145,3 @@ def _line(scale: TasterScale) -> dict[str, float]:
 def _place(points: float) -> float:
     inside = min(max(points, -_SHOWN_POINTS), _SHOWN_POINTS)
     return round(_WIDTH * (inside + _SHOWN_POINTS) / (2 * _SHOWN_POINTS), 1)
-
-
-urlpatterns = [path("team/panel/", page(PanelPage.as_view()), name="panel")]

@@ -8,14 +8,13 @@ from django import forms
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from pages.account import AccountAction, login_of
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in
 from pages.form_page import PlainFormPage, text_field
 from teams.actions.passwords import change_password, sign_out_everywhere
 
@@ -72,9 +71,3 @@ class SignOutEverywhere(AccountAction):
         sign_out_everywhere(login, address=client_ip(request), now=timezone.now())
         request.session.flush()
         return redirect("sign-in")
-
-
-urlpatterns = [
-    path("account/password/", page(PasswordPage.as_view()), name="password"),
-    path("account/everywhere/", page(SignOutEverywhere.as_view()), name="sign-out-everywhere"),
-]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -16,7 +16,7 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from pages.account import qr_code
-from pages.browser import chosen_member, page
+from pages.browser import chosen_member
 from pages.form_page import add_problems, set_choices
 from tastings.wording.numbers import day
 from tastings.wording.people import ROLES
@@ -187,10 +187,3 @@ def _invitation(invitation: Invitation, *, now: datetime) -> dict[str, object]:
     hours = (invitation.expires_at - now).total_seconds() / 3600
     ends = _("ends today") if hours < 24 else _("until %(day)s") % {"day": day(invitation.expires_at)}
     return {"id": invitation.id, "role": ROLES[invitation.role], "made": day(invitation.created_at), "ends": ends}
-
-
-urlpatterns = [
-    path("team/people/", page(People.as_view(), cache="no-store"), name="people"),
-    path("team/people/<str:user_id>/", page(OneMember.as_view()), name="member"),
-    path("team/invitations/<str:invitation_id>/", page(EndInvitation.as_view()), name="end-invitation"),
-]

@@ -9,7 +9,6 @@ from uuid import uuid4
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -228,10 +227,3 @@ def photo_picture(request: HttpRequest, photo_id: str) -> HttpResponse:
     """Give a photo's thumbnail."""
     member, photo = _found(request, photo_id)
     return picture(request, photo_file(member, photo.id, thumbnail=True))
-
-
-urlpatterns = [
-    path("records/<str:record_type>/<str:record_id>/photos/", page(PhotosOf.as_view()), name="record-photos"),
-    path("photos/<str:photo_id>/", page(PhotoPage.as_view()), name="photo"),
-    path("photos/<str:photo_id>/picture.jpg", photo_picture, name="photo-picture"),
-]

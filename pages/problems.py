@@ -2,7 +2,6 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
 from django.views.decorators.http import require_safe
 
 from api.http.problem_types import CODES, PATH, TYPES
@@ -21,6 +20,3 @@ def explain(request: HttpRequest, problem_type: str) -> HttpResponse:
     codes = CODES if code == "invalid" else {}
     context = {"problem": problem_type, "meaning": TYPES[code], "codes": codes.items()}
     return render(request, "pages/problem.html", context)
-
-
-urlpatterns = [path(f"{PATH.removeprefix('/')}<str:problem_type>", explain)]

@@ -10,14 +10,14 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from api.http.verdicts import refusal_of
 from lots.merge import DELETED
-from pages.browser import page, read_as_member, work_for
+from pages.browser import read_as_member, work_for
 from pages.record_fields import address_of, options_for, record_name
 from pages.record_forms import NOTHING, sentence, value_text
 from pages.records import change_record, schema_named
@@ -182,8 +182,3 @@ def _row(
     earlier = [written(change) for change in history["overwritten"] if change["field"] == field.name]
     label = field_label(type_name, field.name)
     return ShownField(field.name, label, now=current[0], earlier=earlier, fixed=field.fixed)
-
-
-urlpatterns = [
-    path("records/<str:record_type>/<str:record_id>/history/", page(RecordHistoryPage.as_view()), name="record-history")
-]

@@ -8,7 +8,7 @@ from uuid import UUID, uuid4, uuid5
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
@@ -17,7 +17,7 @@ from django.views.generic import View
 from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from lots.schema import format_utc_short
-from pages.browser import chosen_member, membership_with, page
+from pages.browser import chosen_member, membership_with
 from pages.form_page import add_problems
 from pages.record_fields import address_of, options_for, record_name, sections_for
 from pages.record_forms import RecordForm, value_text, width_of
@@ -369,9 +369,3 @@ def _key_of(text: str) -> str:
     """Return a key for a word: made of its letters where they are Latin."""
     key = slugify(text).replace("-", "_")[:60].strip("_0123456789")
     return key or f"word_{uuid4().hex[:8]}"
-
-
-urlpatterns = [
-    path("records/<str:record_type>/new/", page(NewRecord.as_view()), name="new-record"),
-    path("records/<str:record_type>/<str:record_id>/", page(RecordPage.as_view()), name="record"),
-]

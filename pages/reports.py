@@ -10,13 +10,12 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from api.http.addresses import with_either_slash
 from api.http.conditional import id_from_path
 from api.http.problems import problem_response
 from pages.browser import membership_with, page, read_as_member, shows_pages
@@ -298,15 +297,3 @@ def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
         raise NotFound from error
     answer["ETag"] = tag
     return answer
-
-
-urlpatterns = [
-    *with_either_slash([path("lots/<str:lot_id>/report/", report, name="report")]),
-    path("lots/<str:lot_id>/report.svg", report_svg),
-    path("lots/<str:lot_id>/report.csv", report_csv),
-    path("lots/<str:lot_id>/report.pdf", report_file, {"form": "pdf"}),
-    path("lots/<str:lot_id>/report.png", report_file, {"form": "png"}),
-    path("lots/<str:lot_id>/sessions/<str:session_id>/", session),
-    path("lots/<str:lot_id>/photos/<str:photo_id>.jpg", photo),
-    path("lots/<str:lot_id>/logo.jpg", logo),
-]

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -163,11 +162,3 @@ def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> Http
 def logo(request: HttpRequest, share: Share, token: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
     """Give the picture of the merchant's logo."""
     return picture(request, logo_file(share.team_id))
-
-
-urlpatterns = [
-    path("shared/<str:share_token>/", look, {"form": ""}),
-    *(path(f"shared/<str:share_token>.{form}", look, {"form": form}) for form in ("pdf", "png", "svg", "csv", "md")),
-    path("shared/<str:share_token>/photos/<str:photo_id>.jpg", photo),
-    path("shared/<str:share_token>/logo.jpg", logo),
-]

@@ -10,11 +10,10 @@ from django.conf import settings
 from django.contrib.auth import login
 from django.http import HttpResponse
 from django.shortcuts import redirect
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils.translation import gettext_lazy
 
 from api.http.known_browser import set_known_browser_cookie
-from pages.accounts import one_time_url
 from pages.form_page import PlainFormPage, text_field
 from pages.time_zone_field import TimeZoneField
 from teams.actions.people import create_first_team
@@ -59,6 +58,3 @@ class FirstTeam(PlainFormPage):
         response = redirect(f"{reverse('email')}?first=1")  # so that a forgotten password can be set anew
         set_known_browser_cookie(response, owner.user)
         return response
-
-
-urlpatterns = [path("start/<str:start_code>/", one_time_url(FirstTeam.as_view()), name="start")]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -14,7 +14,7 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from pages.audit import audit_entry, events_named
-from pages.browser import CHOSEN_TEAM, chosen_member, memberships_in, page
+from pages.browser import CHOSEN_TEAM, chosen_member, memberships_in
 from pages.local_times import zone_name
 from pages.people import open_invitations
 from pages.team_settings import pots_of
@@ -105,6 +105,3 @@ def _owned(member: Member) -> list[Tile]:
         ("logo", "mark", _("Logo"), _("on reports and cards") if logo_name(member.team_id) else _("no logo yet")),
         ("export", "chest", _("Export"), _("everything as one file")),
     ]  # fmt: skip
-
-
-urlpatterns = [path("team/", page(TeamPage.as_view()), name="team")]

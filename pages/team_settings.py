@@ -9,14 +9,14 @@ from django import forms
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.browser import chosen_member, page
+from pages.browser import chosen_member
 from pages.form_page import FormArguments, FormPage, PlainFormPage, set_choices
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.record_forms import number_in
@@ -203,11 +203,3 @@ class Export(View):
         response["Content-Disposition"] = f'attachment; filename="team-{now:%Y-%m-%d}.zip"'
         response["X-Content-Type-Options"] = "nosniff"
         return response
-
-
-urlpatterns = [
-    path("team/settings/", page(TeamSettings.as_view()), name="team-settings"),
-    path("team/shops/", page(ShopsPage.as_view()), name="shops"),
-    path("team/shops/<str:shop_id>/", page(OneShop.as_view()), name="shop"),
-    path("team/export/", page(Export.as_view(), cache="no-store"), name="export"),
-]

@@ -8,11 +8,9 @@ from uuid import UUID
 from django import forms
 from django.http import HttpResponse
 from django.shortcuts import redirect
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from pages.browser import page
 from pages.form_page import FormArguments, set_choices
 from pages.record_forms import wrong_fields
 from pages.triangles import AnswerForm, TriangleTestPage
@@ -130,9 +128,3 @@ class AnswerByCode(TriangleTestPage):
         """Name the test, and the fields that are wrong."""
         shown = super().get_context_data(lot=self.lot.id, test=self.test.id, **context)
         return {**shown, "wrong": wrong_fields(shown["form"])}
-
-
-urlpatterns = [
-    path("lots/<str:lot_id>/triangles/<str:test_id>/cups/", page(Cups.as_view()), name="triangle-cups"),
-    path("lots/<str:lot_id>/triangles/<str:test_id>/answer/", page(AnswerByCode.as_view()), name="triangle-answer"),
-]

@@ -8,12 +8,10 @@ from uuid import uuid4
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from api.http.conditional import id_from_path
-from pages.browser import page
 from pages.form_page import FormArguments, FormPage, set_choices
 from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
@@ -197,9 +195,3 @@ class TriangleAnswersPage(TriangleTestPage):
 def _first(test: TriangleTest) -> str:
     result = result_of(test)
     return result_sentences(result)[0] if result else ""
-
-
-urlpatterns = [
-    path("lots/<str:lot_id>/triangles/", page(TriangleTestsPage.as_view()), name="triangles"),
-    path("lots/<str:lot_id>/triangles/<str:test_id>/", page(TriangleAnswersPage.as_view()), name="triangle"),
-]

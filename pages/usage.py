@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in
 from tastings.queries.quotas import usage_of_team
 from tastings.wording.numbers import capitalised, listed
 from tastings.wording.quotas import quota_label, room_sentence, used_of
@@ -77,6 +76,3 @@ def _near(quotas: Sequence[Quota], share: float) -> list[str]:
 def _share(used: int, limit: int) -> float:
     """Return how long a bar is, in hundredths of its line: what is used at all is seen."""
     return max(1.0, round(100 * min(used / limit, 1), 1)) if used and limit else 0.0
-
-
-urlpatterns = [path("account/usage/", page(UsagePage.as_view()), name="usage")]

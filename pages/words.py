@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Unpack
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
 
-from pages.browser import chosen_member, membership_with, page
+from pages.browser import chosen_member, membership_with
 from pages.form_page import FormArguments, PlainFormPage, set_choices
 from pages.record_fields import MOST_OF_A_SESSION
 from pages.records import browser_device
@@ -146,9 +145,3 @@ class MergeWord(PlainFormPage):
 def words_of(member: Member) -> list[Record]:
     """Return the built-in words and the team's own."""
     return list(list_records(member, "descriptor", filters={}, after=None, limit=MOST_OF_A_SESSION))
-
-
-urlpatterns = [
-    path("team/words/", page(Words.as_view()), name="words"),
-    path("team/words/<str:record_id>/merge/", page(MergeWord.as_view()), name="merge-word"),
-]

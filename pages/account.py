@@ -18,6 +18,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from api.http.sign_in_links import code_url, spelled
 from pages.browser import memberships_in
+from pages.form_page import set_choices
 from tastings.queries.shares import waiting_shares
 from tastings.wording.numbers import day
 from tastings.wording.people import ROLES
@@ -42,10 +43,9 @@ class PhoneForm(forms.Form):
 
     def __init__(self, memberships: list[Member], data: QueryDict | None = None) -> None:
         super().__init__(data)
-        field = cast("forms.ChoiceField", self.fields["team"])
-        field.choices = [(str(member.team_id), member.team.name) for member in memberships]
+        set_choices(self, "team", [(str(member.team_id), member.team.name) for member in memberships])
         if len(memberships) == 1:
-            field.required, field.widget = False, forms.HiddenInput()
+            self.fields["team"].required, self.fields["team"].widget = False, forms.HiddenInput()
 
 
 class Account(View):
@@ -101,7 +101,7 @@ class Devices(AccountAction):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Sign it out at once."""
-        login = login_of(request, memberships_in(request))
+        login = login_in(request)
         sign_out_device(login.id, id_from_path(request.POST.get("device", "")))
         return redirect("account")
 
@@ -110,6 +110,11 @@ def qr_code(text: str) -> SafeString:
     """Return a QR code as SVG, black on white with the quiet zone of four modules that ISO/IEC 18004 asks for."""
     code = segno.make(text, error="m", micro=False)
     return mark_safe(code.svg_inline(border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S308 - squares only
+
+
+def login_in(request: HttpRequest) -> User:
+    """Return who asks; raise NotAuthenticated for nobody."""
+    return login_of(request, memberships_in(request))
 
 
 def login_of(request: HttpRequest, memberships: list[Member]) -> User:

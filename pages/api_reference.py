@@ -169,7 +169,8 @@ def _body(described: DescribedBody, schemas: Mapping[str, Schema]) -> Body:
         media_type=media_type,
         kind=kind_of(named if "oneOf" in named else schema, schemas),
         fields=object_rows(named, schemas, text_of),
-        examples=examples or [case for part in named.get("oneOf", ()) for case in _schema_examples(part, schemas)],
+        examples=examples
+        or [case for part in named.get("oneOf", ()) for case in _examples({}, schemas[reference_name(part)])],
     )
 
 
@@ -189,10 +190,6 @@ def _examples(content: Content, schema: Schema) -> Iterator[Example]:
     for example in content.get("examples", {}).values():
         yield Example(example["summary"].rstrip("."), _json(example["value"]))
     yield from (Example("", _json(value)) for value in schema.get("examples", ()))
-
-
-def _schema_examples(part: Schema, schemas: Mapping[str, Schema]) -> Iterator[Example]:
-    return _examples({}, schemas[reference_name(part)])
 
 
 def _json(value: object) -> str:

@@ -12,21 +12,19 @@ from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from pages.reports import member_with
+from pages.triangles import first_sentence
 from tastings.maths.comparison.arrival import NOTICEABLE, Compared
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
 from tastings.queries.arrivals import LotArrival, arrival_check_for, lots_bought_on
 from tastings.queries.developments import labels_of
 from tastings.queries.records import names_of_lots
-from tastings.queries.triangles import result_of
 from tastings.wording.arrival import compared_sentence, evidence_sentence, next_tasting, no_sample, reason
 from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import day, number, number_range, one_decimal, percent, signed
-from tastings.wording.triangles import result_sentences
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from tastings.models import TriangleTest
     from tastings.queries.records import Record
     from teams.models import Member
 
@@ -66,7 +64,10 @@ def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, o
         "cups": FIRST_INFUSIONS,
         "noticeable": number(NOTICEABLE),
         "band": {"low": _place(-NOTICEABLE), "width": _place(NOTICEABLE) - _place(-NOTICEABLE)},
-        "tests": [_test(test) for test in arrival.triangle_tests],
+        "tests": [
+            {"id": test.id, "on": day(test.held_on), "sentence": first_sentence(test)}
+            for test in arrival.triangle_tests
+        ],
         "actions": _actions(member, arrival),
     }
 
@@ -93,11 +94,6 @@ def _row(row: Compared, labels: Mapping[str, str]) -> dict[str, object]:
         "chance": percent(row.p_adjusted),
         "line": {"low": low, "at": at, "width": high - low},
     }
-
-
-def _test(test: TriangleTest) -> dict[str, object]:
-    result = result_of(test)
-    return {"id": test.id, "on": day(test.held_on), "sentence": result_sentences(result)[0] if result else ""}
 
 
 def _place(points: float) -> float:

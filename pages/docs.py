@@ -34,16 +34,6 @@ from pages.browser import page, reads_only
 from teams.errors import NotFound
 
 
-class _RefusingInJSON(APIView):
-    """Writes errors as problem documents in JSON, not in the format of the view."""
-
-    def handle_exception(self, exc: Exception) -> Response:
-        """Answer in JSON."""
-        self.request.accepted_renderer = JSONRenderer()
-        self.request.accepted_media_type = JSONRenderer.media_type  # unset where no format was agreed on
-        return super().handle_exception(exc)
-
-
 class _ByFormat(DefaultContentNegotiation):
     """Lets ``?format=json`` or ``yaml`` choose, which elsewhere means nothing."""
 
@@ -72,8 +62,8 @@ def document(*, language: str, form: str) -> bytes:
         return _documents[language, form]
 
 
-class Document(_RefusingInJSON):
-    """The OpenAPI document."""
+class Document(APIView):
+    """The OpenAPI document; errors are problem documents in JSON, not in the format of the document."""
 
     content_negotiation_class = _ByFormat
     renderer_classes = [OpenApiYamlRenderer, OpenApiYamlRenderer2, OpenApiJsonRenderer, OpenApiJsonRenderer2]
@@ -95,6 +85,12 @@ class Document(_RefusingInJSON):
         response = HttpResponse(content, content_type=request.accepted_renderer.media_type, headers=headers)
         conditional = get_conditional_response(request._request, etag=tag, response=response)  # noqa: SLF001 - DRF's way to Django's request
         return conditional or response
+
+    def handle_exception(self, exc: Exception) -> Response:
+        """Answer in JSON."""
+        self.request.accepted_renderer = JSONRenderer()
+        self.request.accepted_media_type = JSONRenderer.media_type  # unset where no format was agreed on
+        return super().handle_exception(exc)
 
 
 @reads_only

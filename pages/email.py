@@ -15,9 +15,8 @@ from django.views.generic import View
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
-from pages.account import AccountAction, login_of, mail_is_printed
+from pages.account import AccountAction, login_in, mail_is_printed
 from pages.accounts import render_message
-from pages.browser import memberships_in
 from pages.form_page import PlainFormPage, add_retry_after, text_field, too_many_attempts
 from teams.actions.emails import valid_verification, verify_email
 from teams.errors import Throttled
@@ -50,7 +49,7 @@ class EmailPage(PlainFormPage):
 
     def open(self) -> None:
         """Find the login."""
-        self.login = _signed_in(self.request)
+        self.login = login_in(self.request)
         is_first = "first" in self.request.GET
         self.back = ("team", _("Later: go to your team")) if is_first else ("account", _("Your account"))
         first = [_("Your team is made, and you are signed in. One thing is worth doing now:")]
@@ -78,7 +77,7 @@ class MailAgain(AccountAction):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Have it mailed."""
-        login = _signed_in(request)
+        login = login_in(request)
         try:
             mail_verification_again(request, login)
         except Throttled as refused:
@@ -94,16 +93,11 @@ class VerifyEmail(View):
 
     def get(self, request: HttpRequest, verification_token: str) -> HttpResponse:
         """Ask to confirm the address."""
-        verification = valid_verification(verification_token, user=_signed_in(request), now=timezone.now())
+        verification = valid_verification(verification_token, user=login_in(request), now=timezone.now())
         context = {"email": verification.email, "login": verification.user}
         return render(request, "pages/verify_email.html", context)
 
     def post(self, request: HttpRequest, verification_token: str) -> HttpResponse:
         """Confirm it."""
-        verify_email(verification_token, user=_signed_in(request), address=client_ip(request), now=timezone.now())
+        verify_email(verification_token, user=login_in(request), address=client_ip(request), now=timezone.now())
         return redirect("account")
-
-
-def _signed_in(request: HttpRequest) -> User:
-    """Return who asks; raise NotAuthenticated for nobody."""
-    return login_of(request, memberships_in(request))

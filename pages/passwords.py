@@ -13,8 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
-from pages.account import AccountAction, login_of
-from pages.browser import memberships_in
+from pages.account import AccountAction, login_in
 from pages.form_page import PlainFormPage, text_field
 from teams.actions.passwords import change_password, sign_out_everywhere
 
@@ -43,7 +42,7 @@ class PasswordPage(PlainFormPage):
 
     def open(self) -> None:
         """Find the login."""
-        self.login = login_of(self.request, memberships_in(self.request))
+        self.login = login_in(self.request)
 
     def get_initial(self) -> dict[str, object]:
         """Name the login."""
@@ -67,7 +66,7 @@ class SignOutEverywhere(AccountAction):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Sign out."""
-        login = login_of(request, memberships_in(request))
+        login = login_in(request)
         sign_out_everywhere(login, address=client_ip(request), now=timezone.now())
         request.session.flush()
         return redirect("sign-in")

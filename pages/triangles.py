@@ -117,7 +117,7 @@ class TriangleTestsPage(FormPage):
                 "id": test.id,
                 "against": names.get(str(test.against_id), ""),
                 "on": day(test.held_on),
-                "said": _first(test),
+                "said": first_sentence(test),
             }
             for test in triangle_tests_of(self.member, lot=self.lot.id, after=None, limit=_MOST)
         ]
@@ -192,6 +192,7 @@ class TriangleAnswersPage(TriangleTestPage):
         return super().get_context_data(**context)
 
 
-def _first(test: TriangleTest) -> str:
+def first_sentence(test: TriangleTest) -> str:
+    """Say what the answers of a test show; empty before the first."""
     result = result_of(test)
     return result_sentences(result)[0] if result else ""

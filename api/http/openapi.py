@@ -171,8 +171,10 @@ def conditional_get(
     return operation({200: answer, 304: NOT_MODIFIED}, refusals, **options)
 
 
-def filter_parameter(name: str, field: Field | None) -> OpenApiParameter:
-    """Return the parameter of a list that leaves only records with this value of a field."""
+def query_parameter(
+    name: str, field: Field | None, description: str = "only those with this value"
+) -> OpenApiParameter:
+    """Return the parameter that a record's field, or without one an id, is in a query; by default it filters a list."""
     kinds: dict[str, type[float | bool] | OpenApiTypes] = {
         "integer": int,
         "number": float,
@@ -181,7 +183,7 @@ def filter_parameter(name: str, field: Field | None) -> OpenApiParameter:
     }
     kind = kinds.get(field.kind, str) if field is not None else OpenApiTypes.UUID
     choices = list(field.choices) if field is not None and field.choices else None
-    return OpenApiParameter(name, kind, enum=choices, description="only those with this value")
+    return OpenApiParameter(name, kind, enum=choices, description=description)
 
 
 def schema_fields(schema: RecordSchema) -> dict[str, SerializerField]:

@@ -1,9 +1,9 @@
 """How to brew a lot in the pot at hand."""
 
 from collections.abc import Collection
+from typing import Any
 
 from django.utils.translation import gettext as _
-from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -11,11 +11,11 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import conditional_get
+from api.http.openapi import conditional_get, query_parameter
 from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
-from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, SMALL_POT, STYLES, PotError, PotRequest
+from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, PotError, PotRequest
 from tastings.queries.guides import guide_for, in_named_pot
 from tastings.schemas import INFUSION, SESSION
 from tastings.wording.guide import pot_problem
@@ -54,13 +54,6 @@ POT: dict[str, tuple[Field, str]] = {
     ),
 }
 """Query parameters of the pot and the table; fields and limits are those of a session and an infusion."""
-_TYPES: dict[str, type] = {"number": float, "integer": int, "truth": bool}
-
-
-def pot_parameter(name: str, description: str) -> OpenApiParameter:
-    """Describe one of :data:`POT` in the OpenAPI document."""
-    field = POT[name][0]
-    return OpenApiParameter(name, _TYPES.get(field.kind, str), enum=field.choices or None, description=description)
 
 
 class LotBrewGuide(APIView):
@@ -70,7 +63,7 @@ class LotBrewGuide(APIView):
         answer_of(BrewGuide),
         [404, 422],
         operation_id="lots_brew_guide_retrieve",
-        parameters=[*(pot_parameter(name, text) for name, (_field, text) in POT.items())],
+        parameters=[query_parameter(name, field, text) for name, (field, text) in POT.items()],
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Show how to brew a lot: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
@@ -85,7 +78,7 @@ class LotBrewGuide(APIView):
 
 def pot_from(request: Request, known: Collection[str]) -> PotRequest:
     """Read the pot from the query, which may have these of :data:`POT`; a field that is left out is None."""
-    pot: dict[str, object] = {}
+    pot: dict[str, Any] = {}  # each of its field's type
     problems: list[Problem] = []
     for name, text in request.query_params.items():
         if name not in known:
@@ -99,13 +92,4 @@ def pot_from(request: Request, known: Collection[str]) -> PotRequest:
             problems.append(field_problem(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
-    is_number = {name: field.kind == "number" for name, (field, _description) in POT.items()}
-    numbers = {name: value for name, value in pot.items() if is_number[name] and isinstance(value, int | float)}
-    material, warmed, guests = pot.get("vessel_material"), pot.get("warmed"), pot.get("guests")
-    return PotRequest(
-        style=next((style for style in STYLES if style == pot.get("style")), SMALL_POT),
-        vessel_material=material if isinstance(material, str) else None,
-        warmed=warmed if isinstance(warmed, bool) else None,
-        guests=guests if isinstance(guests, int) else None,
-        **numbers,
-    )
+    return PotRequest(**{name: value for name, value in pot.items() if value is not None})

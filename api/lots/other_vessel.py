@@ -7,8 +7,8 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import conditional_get
-from api.lots.guide import pot_from, pot_parameter
+from api.http.openapi import conditional_get, query_parameter
+from api.lots.guide import POT, pot_from
 from tastings.answers.forecast import OtherVessel, other_vessel_answer
 from tastings.maths.guide.pots import PotError
 from tastings.queries.forecasts import vessel_forecast_for
@@ -30,7 +30,7 @@ class LotOtherVessel(APIView):
         answer_of(OtherVessel),
         [404, 422],
         operation_id="lots_other_vessel_retrieve",
-        parameters=[*(pot_parameter(name, text) for name, text in VESSEL.items())],
+        parameters=[query_parameter(name, POT[name][0], text) for name, text in VESSEL.items()],
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Foretell a lot's cups in another vessel with the same steeps, and how probably one notices a difference."""

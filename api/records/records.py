@@ -25,9 +25,9 @@ from api.http.openapi import (
     NEW_ETAG,
     PAGING,
     conditional_get,
-    filter_parameter,
     operation,
     paginated,
+    query_parameter,
 )
 from api.http.verdicts import refusal_of
 from api.records.serializers import (
@@ -160,7 +160,7 @@ def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object
 def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     """Return list, item and history of one record type, described by its schema."""
     name, record = schema.type, record_serializer(schema)
-    filters = [filter_parameter(field, schema.by_name().get(field)) for field in schema.filters]
+    filters = [query_parameter(field, schema.by_name().get(field)) for field in schema.filters]
     many, item, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
     extend_schema_view(
         get=conditional_get(

@@ -11,7 +11,7 @@ from api.flights.flights import FlightPouringPlan, Flights, OneFlight
 from api.flights.outcome import AdmitLateScore, FlightAnswerView, FlightDecisionView, FlightReveal
 from api.http.addresses import with_either_slash
 from api.lots.comparison import LotComparison
-from api.lots.computed import LotArrivalCheck, LotBodyFeeling, LotDevelopment, LotOtherHarvests, TeamNextTastings
+from api.lots.computed import DevelopmentView, LotArrivalCheck, LotBodyFeeling, LotOtherHarvests, TeamNextTastings
 from api.lots.guide import LotBrewGuide
 from api.lots.other_vessel import LotOtherVessel
 from api.lots.panel import CalibrationView, PanelView
@@ -66,7 +66,7 @@ _ROUTES = [
     path("notes/<str:record_id>/suggestions/accept", AcceptSuggestions.as_view()),
     path("descriptors/<str:record_id>/merge", MergeDescriptor.as_view()),
     *(route for schema in RECORD_SCHEMAS.values() for route in record_routes(schema)),
-    path("lots/<str:lot_id>/development", LotDevelopment.as_view()),
+    path("lots/<str:lot_id>/development", DevelopmentView.as_view()),
     path("lots/<str:lot_id>/body-feeling", LotBodyFeeling.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
     path("lots/<str:lot_id>/other-harvests", LotOtherHarvests.as_view()),

@@ -164,13 +164,13 @@ def _body(described: DescribedBody, schemas: Mapping[str, Schema]) -> Body:
     [(media_type, content)] = described["content"].items()
     schema = content["schema"]
     named = schemas.get(reference_name(schema), {})
-    examples = list(_examples(content, named))
+    forms = [schemas[reference_name(form)] for form in named.get("oneOf", ())]
+    examples = list(_examples(content, named)) or [case for form in forms for case in _examples({}, form)]
     return Body(
         media_type=media_type,
         kind=kind_of(named if "oneOf" in named else schema, schemas),
         fields=object_rows(named, schemas, text_of),
-        examples=examples
-        or [case for part in named.get("oneOf", ()) for case in _examples({}, schemas[reference_name(part)])],
+        examples=examples,
     )
 
 

@@ -20,7 +20,7 @@ from tastings.queries.next_tastings import tasting_plan
 from tastings.queries.other_harvests import other_harvests_for
 
 
-class LotDevelopment(APIView):
+class DevelopmentView(APIView):
     """How a lot's flavour develops over infusions."""
 
     @conditional_get(answer_of(DevelopmentAnswer, name="Development"), [404], operation_id="lots_development_retrieve")

@@ -62,8 +62,8 @@ class Counter:
         return self._count_alone(key, window), wait_s
 
     def _ask(self, name: str) -> int:
-        if self._client is None:
-            self._client = broker_client(self._url(), timeout_s=PATIENCE_S)
+        with self._lock:  # one client for all threads: one that is replaced closes the connection that another uses
+            self._client = self._client or broker_client(self._url(), timeout_s=PATIENCE_S)
         both = self._client.pipeline(transaction=False)
         both.incr(name)
         both.expire(name, 2 * WINDOW_S)

@@ -1,6 +1,9 @@
 """Requests of one login in a minute, with and without the broker that counts them for all processes."""
 
 import logging
+import time
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 from uuid import uuid4
 
 import pytest
@@ -8,6 +11,7 @@ import redis
 
 from api.http import throttles
 from api.http.throttles import LEFT_ALONE_S, WINDOW_S, Counter
+from teams.broker import broker_client
 from tests.api.problems import refusal
 from tests.factories import DeviceTokenFactory, MemberFactory, TeamFactory, phone
 
@@ -43,6 +47,27 @@ def test_device_past_its_limit_waits_for_the_next_minute_and_others_do_not(taste
     assert refusal(answers[3]) == (429, "throttled", set())
     assert answers[3]["Retry-After"] == "40"
     assert (other.status_code, after.status_code) == (200, 200)
+
+
+def test_first_requests_of_a_process_share_one_client_of_the_broker(db, settings, monkeypatch):
+    """A client that was replaced closed the connection that another thread was reading, which was answered 500."""
+    made, together = [], Barrier(4)
+
+    def slow_client(url, **options):
+        made.append(url)
+        time.sleep(0.1)
+        return broker_client(url, **options)
+
+    monkeypatch.setattr(throttles, "broker_client", slow_client)
+    counter = Counter(url=lambda: settings.REDIS_URL)
+
+    def count(_):
+        together.wait()
+        return counter.count(f"login {uuid4()}")[0]
+
+    with ThreadPoolExecutor(4) as threads:
+        assert list(threads.map(count, range(4))) == [1, 1, 1, 1]
+    assert len(made) == 1
 
 
 def test_signing_in_again_brings_no_new_allowance(taster, clock, settings):

@@ -8,7 +8,7 @@ itself. Without centring, the intervals of a lot that a whole team has tasted we
 
 from collections import Counter
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import reduce
 
 import numpy as np
@@ -51,23 +51,7 @@ class TeamStatistics:
     gain_third: FloatArray
 
     def __add__(self, other: "TeamStatistics") -> "TeamStatistics":
-        return TeamStatistics(
-            precision=self.precision + other.precision,
-            cross=self.cross + other.cross,
-            constant=self.constant + other.constant,
-            shift_first=self.shift_first + other.shift_first,
-            shift_second=self.shift_second + other.shift_second,
-            gain_first=self.gain_first + other.gain_first,
-            gain_second=self.gain_second + other.gain_second,
-            shift_shift=self.shift_shift + other.shift_shift,
-            shift_gain=self.shift_gain + other.shift_gain,
-            gain_gain=self.gain_gain + other.gain_gain,
-            order_level=self.order_level + other.order_level,
-            order_cross=self.order_cross + other.order_cross,
-            order_order=self.order_order + other.order_order,
-            shift_third=self.shift_third + other.shift_third,
-            gain_third=self.gain_third + other.gain_third,
-        )
+        return TeamStatistics(*(getattr(self, row.name) + getattr(other, row.name) for row in fields(self)))
 
     def centred_on_team(self, *, n_absent: float) -> "Quadratic":
         """Condition on all shifts, and all gains, summing to 0, those of the absent members included."""
@@ -191,7 +175,7 @@ def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, leve
 
     Returns
     -------
-    Sums
+    TeamStatistics
         Zero for no tasters.
     """
     integrated = (_integrate_out_taster(sums, scale=scale, level=level) for sums, scale in tasters)

@@ -67,7 +67,7 @@ class TotalsCache:
         self._lock = Lock()
 
     def totals(self, groups: Mapping[Group, Sequence[SessionRatings]], *, grid: Grid) -> dict[Group, IntArray]:
-        """Return the total of each group of sessions, as `sufficient_statistics.added` would.
+        """Return the total of each group of sessions, as `sufficient_statistics.sum_sessions` would.
 
         Parameters
         ----------

@@ -180,34 +180,6 @@ def render_around(article: SafeString, *, name: str, request: HttpRequest | None
     return render_to_string("pages/report.html", around, request=request)
 
 
-@page
-@require_safe
-def report_svg(request: HttpRequest, lot_id: str) -> HttpResponse:
-    """Give the strength curve as a drawing of its own."""
-    _member, lot, content = _content(request, lot_id)
-    return curve_file(content, lot)
-
-
-@page
-@require_safe
-def report_csv(request: HttpRequest, lot_id: str) -> HttpResponse:
-    """Give the curves as a table."""
-    _member, lot, content = _content(request, lot_id)
-    return figures_file(content, lot)
-
-
-def curve_file(content: ReportContent, name: object) -> HttpResponse:
-    """Answer with the strength curve as SVG."""
-    figures = content.development.figures
-    drawing = strength_chart(figures, with_names(figures.tasted, content.tasters), width=DESK_PX)
-    return sent_file(drawing, f"{name}.svg", kind="image/svg+xml; charset=utf-8")
-
-
-def figures_file(content: ReportContent, name: object) -> HttpResponse:
-    """Answer with the figures as CSV."""
-    return sent_file(curves_csv(content.development.figures), f"{name}.csv", kind="text/csv; charset=utf-8")
-
-
 def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
     """Answer with a file that a browser shows or saves."""
     return HttpResponse(
@@ -220,11 +192,27 @@ def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
 @page
 @require_safe
 def report_file(request: HttpRequest, lot_id: str, form: str) -> HttpResponse:
-    """Give the whole report as a PDF, or its first page as a picture."""
+    """Give the report in one of its forms."""
     member, lot, content = _content(request, lot_id)
-    return document_file(
-        request, member, layout="report", form=form, payload=report_document(content), name=f"{lot}.{form}"
-    )
+    return file_of_report(request, member, content, form=form, name=str(lot))
+
+
+def file_of_report(
+    request: HttpRequest, member: Member, content: ReportContent, *, form: str, name: str
+) -> HttpResponse:
+    """Answer with a report as PDF, with its first page as a picture, its curve as SVG or its figures as CSV."""
+    figures, file = content.development.figures, f"{name}.{form}"
+    match form:
+        case "svg":
+            drawing = strength_chart(figures, with_names(figures.tasted, content.tasters), width=DESK_PX)
+            return sent_file(drawing, file, kind="image/svg+xml; charset=utf-8")
+        case "csv":
+            return sent_file(curves_csv(figures), file, kind="text/csv; charset=utf-8")
+        case "pdf" | "png":
+            payload = report_document(content)
+            return document_file(request, member, layout="report", form=form, payload=payload, name=file)
+        case _:
+            raise NotFound
 
 
 def document_file(  # noqa: PLR0913 - who asks, for what and under which name

@@ -24,23 +24,13 @@ from api.http.conditional import id_from_path
 from pages.browser import POLICY
 from pages.cards import UnknownLanguageError, card_file, card_for, card_page, photo_address
 from pages.my_pot import own_pot
-from pages.reports import (
-    article,
-    curve_file,
-    document_file,
-    figures_file,
-    logo_below,
-    photos_below,
-    picture,
-    render_around,
-)
+from pages.reports import article, file_of_report, logo_below, photos_below, picture, render_around
 from tastings.actions.shares import count_view
 from tastings.queries.logos import logo_file
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.shares import for_outsiders, guest_of, share_with
-from tastings.reports.document import report_document
 from teams.errors import NotFound
 from teams.replica import read_from_replica
 from teams.row_security import act_for
@@ -124,16 +114,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, add
         own.remember(response)
         return response
     content = _content(guest, share, address=address, own=own.pot)
-    match form:
-        case "svg":
-            return curve_file(content, "report")
-        case "csv":
-            return figures_file(content, "report")
-        case "pdf" | "png":
-            document = report_document(content)
-            return document_file(request, guest, layout="report", form=form, payload=document, name=f"report.{form}")
-        case _:
-            raise NotFound
+    return file_of_report(request, guest, content, form=form, name="report")
 
 
 def _content(guest: Member, share: Share, *, address: str, own: PotRequest | None) -> ReportContent:

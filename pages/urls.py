@@ -95,10 +95,10 @@ urlpatterns = [
     path("language/", page(languages.LanguageSwitch.as_view()), name="language"),
     path(f"{PATH.removeprefix('/')}<str:problem_type>", problems.explain),
     *with_either_slash([path("lots/<str:lot_id>/report/", reports.report, name="report")]),
-    path("lots/<str:lot_id>/report.svg", reports.report_svg),
-    path("lots/<str:lot_id>/report.csv", reports.report_csv),
-    path("lots/<str:lot_id>/report.pdf", reports.report_file, {"form": "pdf"}),
-    path("lots/<str:lot_id>/report.png", reports.report_file, {"form": "png"}),
+    *(
+        path(f"lots/<str:lot_id>/report.{form}", reports.report_file, {"form": form})
+        for form in ("svg", "csv", "pdf", "png")
+    ),
     path("lots/<str:lot_id>/sessions/<str:session_id>/", reports.session),
     path("lots/<str:lot_id>/photos/<str:photo_id>.jpg", reports.photo),
     path("lots/<str:lot_id>/logo.jpg", reports.logo),

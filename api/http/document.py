@@ -33,25 +33,24 @@ TAGS = {
 
 _COUNTERS = ("revision", "cursor")
 """Fields that count a team's commits: they outgrow 32 bits."""
+
+
+def _header(description: str, *examples: str) -> dict[str, object]:
+    return {"description": description, "schema": {"type": "string", **({"examples": [*examples]} if examples else {})}}
+
+
 _HEADERS: dict[str, dict[str, object]] = {
-    "ETag": {
-        "description": "the version of what was sent, for If-None-Match and If-Match",
-        "schema": {"type": "string"},
-    },
-    "RateLimit": {
-        "description": "requests left in this minute (r) and seconds until the count starts anew (t)",
-        "schema": {"type": "string", "examples": ['"login";r=1187;t=34']},
-    },
-    "RateLimit-Policy": {
-        "description": "requests (q) in so many seconds (w), of one login",
-        "schema": {"type": "string", "examples": ['"login";q=1200;w=60']},
-    },
+    "ETag": _header("the version of what was sent, for If-None-Match and If-Match"),
+    "RateLimit": _header(
+        "requests left in this minute (r) and seconds until the count starts anew (t)", '"login";r=1187;t=34'
+    ),
+    "RateLimit-Policy": _header("requests (q) in so many seconds (w), of one login", '"login";q=1200;w=60'),
     "Retry-After": {
         "description": "seconds until it is worth asking again",
         "schema": {"type": "integer", "minimum": 0},
     },
-    "WWW-Authenticate": {"description": "how to sign in", "schema": {"type": "string", "examples": ["Bearer"]}},
-    "X-Request-ID": {"description": "the request in the server's log", "schema": {"type": "string"}},
+    "WWW-Authenticate": _header("how to sign in", "Bearer"),
+    "X-Request-ID": _header("the request in the server's log"),
 }
 _EVERYWHERE = ("X-Request-ID",)
 _SIGNED_IN = ("RateLimit", "RateLimit-Policy")

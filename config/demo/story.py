@@ -80,12 +80,8 @@ def _lot(team: UUID, lot: DemoLot) -> ChangePayload:
     fields = dict(lot.fields)
     if lot.bought_from is not None:
         fields["from_lot"] = str(lot_id(team, next(other for other in LOTS if other.handle == lot.bought_from)))
-    return {
-        "type": "lot",
-        "id": str(lot_id(team, lot)),
-        "at": f"{lot.fields['arrived_on']}T16:00:00Z",
-        "fields": fields,
-    }
+    at = datetime.fromisoformat(f"{lot.fields['arrived_on']}T16:00:00Z")
+    return _change("lot", lot_id(team, lot), at=at, fields=fields)
 
 
 def _pots(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[ChangePayload]:

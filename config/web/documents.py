@@ -40,7 +40,7 @@ class DocumentWaits:
         await serve(first)
         if first.waits_for is not None:
             await self._wait(first.waits_for)
-            await serve(_WithoutHeader(send))
+            await serve(_without_header(send))
 
     async def _wait(self, waits_for: str) -> None:
         if len(self._waiting) >= MOST_WAITING:
@@ -97,14 +97,12 @@ class _HoldingBack:
             await self._send(message)
 
 
-class _WithoutHeader:
-    """Passes an answer on without that header."""
+def _without_header(send: Send) -> Send:
+    """Return ``send``, which leaves that header out."""
 
-    def __init__(self, send: Send) -> None:
-        self._send = send
-
-    async def __call__(self, message: SendEvent) -> None:
+    async def passed_on(message: SendEvent) -> None:
         if message["type"] == "http.response.start":
-            headers = [(name, value) for name, value in message["headers"] if name != _HEADER]
-            message = {**message, "headers": headers}
-        await self._send(message)
+            message = {**message, "headers": [pair for pair in message["headers"] if pair[0] != _HEADER]}
+        await send(message)
+
+    return passed_on

@@ -48,9 +48,7 @@ def sign_in(
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)
-    membership = _membership(user, team=team)
-    if membership is None:
-        raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
+    membership = _membership(user, team=team, refusal=_("wrong name or password"))
     return sign_device_in(membership, device=device, caller=caller, now=now)
 
 
@@ -62,15 +60,16 @@ def sign_in_from_browser(
     Raise NotSignedIn if the login is in no team, or not in that one.
     """
     device = clean_name(device, field="device", longest=200)
-    membership = _membership(user, team=team)
-    if membership is None:
-        raise NotSignedIn(_("this login is in no team") if team is None else _("this login is not in that team"))
+    membership = _membership(user, team=team, refusal=_("this login is in no team"))
     return sign_device_in(membership, device=device, caller=caller, now=now)
 
 
-def _membership(user: User, *, team: UUID | None) -> Member | None:
-    """Return the login's membership in the team, or in the one it joined first."""
-    return next((member for member in memberships_of(user) if team is None or member.team_id == team), None)
+def _membership(user: User, *, team: UUID | None, refusal: str) -> Member:
+    """Return the login's membership in the team, or in the one it joined first; for none say ``refusal``."""
+    for member in memberships_of(user):
+        if team is None or member.team_id == team:
+            return member
+    raise NotSignedIn(refusal if team is None else _("this login is not in that team"))
 
 
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:

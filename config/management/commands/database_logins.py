@@ -27,15 +27,12 @@ class Command(BaseCommand):
         passwords = [os.environ.get(name, "") for name in ("LEAFSPAN_WEB_PASSWORD", "LEAFSPAN_WORKER_PASSWORD")]
         if not all(passwords):
             raise CommandError("give LEAFSPAN_WEB_PASSWORD and LEAFSPAN_WORKER_PASSWORD")
-        for name, password, acts_as in zip((web, worker), passwords, (role(), worker_role()), strict=True):
-            try:
+        try:
+            for name, password, acts_as in zip((web, worker), passwords, (role(), worker_role()), strict=True):
                 create_login(name, password=password, acts_as=acts_as)
-            except ImproperlyConfigured as error:
-                raise CommandError(str(error)) from error
-            self.stdout.write(f"{name} may act as {acts_as}")
-        if replication := os.environ.get("LEAFSPAN_REPLICATION_PASSWORD"):
-            try:
+                self.stdout.write(f"{name} may act as {acts_as}")
+            if replication := os.environ.get("LEAFSPAN_REPLICATION_PASSWORD"):
                 create_replication_login(password=replication)
-            except ImproperlyConfigured as error:
-                raise CommandError(str(error)) from error
-            self.stdout.write(f"{REPLICATION_LOGIN} may copy the server")
+                self.stdout.write(f"{REPLICATION_LOGIN} may copy the server")
+        except ImproperlyConfigured as error:
+            raise CommandError(str(error)) from error

@@ -11,10 +11,16 @@ from api.flights.flights import FlightPouringPlan, Flights, OneFlight
 from api.flights.outcome import AdmitLateScore, FlightAnswerView, FlightDecisionView, FlightReveal
 from api.http.addresses import with_either_slash
 from api.lots.comparison import LotComparison
-from api.lots.computed import DevelopmentView, LotArrivalCheck, LotBodyFeeling, LotOtherHarvests, TeamNextTastings
-from api.lots.guide import LotBrewGuide
-from api.lots.other_vessel import LotOtherVessel
-from api.lots.panel import CalibrationView, PanelView
+from api.lots.computed import (
+    CalibrationView,
+    DevelopmentView,
+    LotArrivalCheck,
+    LotBodyFeeling,
+    LotOtherHarvests,
+    PanelView,
+    TeamNextTastings,
+)
+from api.lots.guide import LotBrewGuide, LotOtherVessel
 from api.lots.readiness import ReadinessView
 from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTasters, TriangleTests
 from api.operations.events import Events
@@ -24,8 +30,7 @@ from api.people.invitations import AcceptInvitation, InvitationDetail, Invitatio
 from api.people.logo import LogoView, TeamLogoImage
 from api.people.members import MemberDetail, Members
 from api.people.shops import ShopDetail, Shops
-from api.people.team import HandOver, TeamDetail
-from api.people.usage import TeamUsage
+from api.people.team import HandOver, TeamDetail, TeamUsage
 from api.photos.colour import PhotoColour
 from api.photos.content import PhotoContentUpload
 from api.photos.photos import PhotoDetail, Photos

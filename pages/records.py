@@ -90,7 +90,7 @@ class NewRecord(View):
         member, form = self._form(request, record_type, sent=True)
         require_writer(member)
         if form.is_valid():
-            fields = {**form.begins_with, **form.changed()}
+            fields = {**form.values, **form.changed()}
             if record_type == "descriptor":
                 fields["key"] = _key_of(str(fields.get("label") or ""))
             record = uuid4()
@@ -100,25 +100,14 @@ class NewRecord(View):
             _show_refusal(form, verdict)
         return _render(request, member, form)
 
-    def _form(self, request: HttpRequest, record_type: str, *, sent: bool = False) -> tuple[Member, _NewForm]:
+    def _form(self, request: HttpRequest, record_type: str, *, sent: bool = False) -> tuple[Member, RecordForm]:
         member, begins = _first_values(request, record_type)
         schema = schema_named(record_type)
         session = UUID(str(begins["session"])) if "session" in begins else None
         sections = sections_for(member, record_type)
         names = [name for _title, names in sections for name in names if name != PARENT.get(record_type)]
-        form = _NewForm(
-            schema,
-            names,
-            options=options_for(member, record_type, session),
-            values=begins,
-            data=request.POST if sent else None,
-        )
-        form.begins_with = begins
-        return member, form
-
-
-class _NewForm(RecordForm):
-    begins_with: Mapping[str, object] = {}
+        options, data = options_for(member, record_type, session), request.POST if sent else None
+        return member, RecordForm(schema, names, options=options, values=begins, data=data)
 
 
 class RecordPage(View):

@@ -1,4 +1,4 @@
-"""What is computed of one lot or of all, where the query has no parameters."""
+"""What is computed of a lot, of the team's lots or of its tasters, where the query has no parameters."""
 
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,11 +13,13 @@ from tastings.answers.body_feeling import BodyFeeling, body_feeling_answer
 from tastings.answers.development import DevelopmentAnswer, development_answer
 from tastings.answers.next_tastings import NextTastings, next_tastings_answer
 from tastings.answers.other_harvests import OtherHarvests, other_harvests_answer
+from tastings.answers.panel import Panel, TasterCalibration, calibration_answer, panel_answer
 from tastings.queries.arrivals import arrival_check_for
 from tastings.queries.body_feeling import body_feeling_for
 from tastings.queries.developments import development_for, labels_of
 from tastings.queries.next_tastings import tasting_plan
 from tastings.queries.other_harvests import other_harvests_for
+from tastings.queries.panels import panel_of, taster_calibration, tasters_shown
 
 
 class DevelopmentView(APIView):
@@ -74,3 +76,26 @@ class TeamNextTastings(APIView):
     def get(self, request: Request) -> Response:
         """Show which of the team's lots to taste next and what that would settle: samples to be decided first."""
         return conditional_response(request, next_tastings_answer(tasting_plan(member_of(request))))
+
+
+class CalibrationView(APIView):
+    """One taster's scale, repeatability, agreement and discrimination, by descriptor."""
+
+    @conditional_get(
+        answer_of(TasterCalibration, name="Calibration"), [403, 404], operation_id="tasters_calibration_retrieve"
+    )
+    def get(self, request: Request, taster_id: str) -> Response:
+        """Show how a taster uses the scale; to that taster, buyers and owners."""
+        taster = id_from_path(taster_id)
+        return conditional_response(request, calibration_answer(taster_calibration(member_of(request), taster), taster))
+
+
+class PanelView(APIView):
+    """The tasters together."""
+
+    @conditional_get(answer_of(Panel), operation_id="panel_retrieve")
+    def get(self, request: Request) -> Response:
+        """Show how far the team's tasters agree by descriptor, the finish line, and the tasters the caller may see."""
+        member = member_of(request)
+        panel = panel_of(member.team_id)
+        return conditional_response(request, panel_answer(panel, tasters=tasters_shown(member, panel)))

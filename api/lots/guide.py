@@ -1,4 +1,4 @@
-"""How to brew a lot in the pot at hand."""
+"""How to brew a lot in the pot at hand, and how strong it would be in another vessel."""
 
 from collections.abc import Collection
 from typing import Any
@@ -14,8 +14,10 @@ from api.http.dataclass_answers import answer_of
 from api.http.openapi import conditional_get, query_parameter
 from lots.schema import Field, InvalidValue, clean_value, query_value
 from lots.wording import field_problem
+from tastings.answers.forecast import OtherVessel, other_vessel_answer
 from tastings.answers.guide import BrewGuide, brew_guide_answer
 from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, PotError, PotRequest
+from tastings.queries.forecasts import vessel_forecast_for
 from tastings.queries.guides import guide_for, in_named_pot
 from tastings.schemas import INFUSION, SESSION
 from tastings.wording.guide import pot_problem
@@ -93,3 +95,30 @@ def pot_from(request: Request, known: Collection[str]) -> PotRequest:
     if problems:
         raise Invalid(problems=problems)
     return PotRequest(**{name: value for name, value in pot.items() if value is not None})
+
+
+AS_TASTED = "default as the lot was tasted most often"
+VESSEL = {
+    **dict.fromkeys(("vessel_material", "vessel_ml", "warmed", "leaf_g", "kettle_c", "altitude_m"), AS_TASTED),
+    "vessel_g": "with lid; uncertain when left out",
+}
+"""Query parameters; leaf by default as much per water."""
+
+
+class LotOtherVessel(APIView):
+    """How strong a lot would be in another vessel."""
+
+    @conditional_get(
+        answer_of(OtherVessel),
+        [404, 422],
+        operation_id="lots_other_vessel_retrieve",
+        parameters=[query_parameter(name, POT[name][0], text) for name, text in VESSEL.items()],
+    )
+    def get(self, request: Request, lot_id: str) -> Response:
+        """Foretell a lot's cups in another vessel with the same steeps, and how probably one notices a difference."""
+        member, lot, pot = member_of(request), id_from_path(lot_id), pot_from(request, VESSEL)
+        try:
+            forecast = vessel_forecast_for(member, lot, pot=pot)
+        except PotError as error:
+            raise Invalid(problems=[Problem(error.field, error.code, pot_problem(error))]) from error
+        return conditional_response(request, other_vessel_answer(lot, forecast))

@@ -1,4 +1,4 @@
-"""The team itself."""
+"""The team itself, and what it uses of what it may."""
 
 from __future__ import annotations
 
@@ -12,8 +12,11 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import BodySerializer, StrictField, StrictIdField, StrictNameField, validated_body
 from api.http.conditional import conditional_response
+from api.http.dataclass_answers import answer_of
 from api.http.openapi import conditional_get, operation
 from lots.schema import InvalidValue, gettext_noop
+from tastings.answers.usage import TeamUse, team_use
+from tastings.queries.quotas import usage_of_team
 from teams.actions.people import check_may_change_team, update_team
 from teams.actions.roles import transfer_ownership
 from teams.time_zones import time_zone_names
@@ -92,3 +95,12 @@ class HandOver(APIView):
         """Hand the team over: the member ``to`` becomes an owner, the caller a buyer; owners only."""
         transfer_ownership(member_of(request), **validated_body(request, HandOverSerializer), now=timezone.now())
         return Response(status=204)
+
+
+class TeamUsage(APIView):
+    """Photos, uploads, notes, other records and event streams, beside their limits."""
+
+    @conditional_get(answer_of(TeamUse), [403], operation_id="team_usage")
+    def get(self, request: Request) -> Response:
+        """Show how much the team and each member use and have left; owners only."""
+        return conditional_response(request, team_use(usage_of_team(member_of(request))))

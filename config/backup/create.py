@@ -32,13 +32,6 @@ EMPTIED = ("django_session",)
 LogLine = Callable[[str], object]
 
 
-class DumpEntry(TypedDict):
-    """Size and digest of the dump in the manifest."""
-
-    bytes: int
-    sha256: str
-
-
 class Manifest(TypedDict):
     """What a backup says of itself."""
 
@@ -46,7 +39,8 @@ class Manifest(TypedDict):
     version: int
     made_at: str
     dumped_by: int
-    dump: DumpEntry
+    dump: dict[str, int | str]
+    """Its size and digest: ``bytes`` and ``sha256``."""
     tables: dict[str, dict[str, Any]]
     """The fields of each `TableDigest`."""
     migrations: list[list[str]]
@@ -129,7 +123,7 @@ def _snapshot() -> Iterator[str]:
         yield cursor.fetchone()[0]
 
 
-def _dump(target: zipfile.ZipFile, command: list[str]) -> DumpEntry:
+def _dump(target: zipfile.ZipFile, command: list[str]) -> dict[str, int | str]:
     with tempfile.TemporaryFile() as stderr:
         process = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's
             command,

@@ -20,7 +20,6 @@ from api.http.openapi import (
     conditional_get,
     inline_object,
     operation,
-    optional_schema_fields,
     paginated,
     schema_fields,
 )
@@ -33,7 +32,7 @@ from tastings.schemas import CHOSEN, FLIGHT
 NewFlightSerializer = inline_object(
     "NewFlight", id=s.UUIDField(help_text="made by the client; version 7 advised"), **schema_fields(FLIGHT)
 )
-ChangedFlightSerializer = inline_object("FlightChange", **optional_schema_fields(FLIGHT))
+ChangedFlightSerializer = inline_object("FlightChange", **schema_fields(FLIGHT, required=False))
 ChosenLotSerializer = inline_object("Chosen", **schema_fields(CHOSEN))
 
 

@@ -87,8 +87,8 @@ def inline_object(name: str, /, **fields: SerializerField) -> Serializer:
     return type(name, (s.Serializer,), fields)
 
 
-def _list(words: Mapping[str, StrOrPromise], form: str) -> str:
-    return "one of " + "; ".join(f"`{form.format(word)}` ({meaning})" for word, meaning in words.items())
+def _list(words: Mapping[str, StrOrPromise]) -> str:
+    return "one of " + "; ".join(f"`{word}` ({meaning})" for word, meaning in words.items())
 
 
 _listed = lazy(_list, str)
@@ -98,14 +98,14 @@ _listed = lazy(_list, str)
 PROBLEM_ITEM = inline_object(
     "ProblemItem",
     field=s.CharField(allow_blank=True, help_text="empty when it is not about one field"),
-    code=s.CharField(help_text=_listed(CODES, "{}")),
+    code=s.CharField(help_text=_listed(CODES)),
     detail=s.CharField(),
 )
 
 
 PROBLEM = inline_object(
     "Problem",
-    type=s.CharField(help_text=_listed({problem_type(code): why for code, why in TYPES.items()}, "{}")),
+    type=s.CharField(help_text=_listed({problem_type(code): why for code, why in TYPES.items()})),
     title=s.CharField(),
     status=s.IntegerField(),
     detail=s.CharField(),
@@ -186,14 +186,12 @@ def query_parameter(
     return OpenApiParameter(name, kind, enum=choices, description=description)
 
 
-def schema_fields(schema: RecordSchema) -> dict[str, SerializerField]:
-    """Return a schema's fields as a body has them."""
-    return {field.name: record_field(field, required=field.required) for field in schema.fields}
-
-
-def optional_schema_fields(schema: RecordSchema) -> dict[str, SerializerField]:
-    """Return a schema's fields as the body of a change has them: any of them."""
-    return {field.name: record_field(field, required=False) for field in schema.fields}
+def schema_fields(schema: RecordSchema, *, required: bool | None = None) -> dict[str, SerializerField]:
+    """Return a schema's fields as a body has them: all, any, or by default those that the schema requires."""
+    return {
+        field.name: record_field(field, required=field.required if required is None else required)
+        for field in schema.fields
+    }
 
 
 def server_fields(schema: RecordSchema) -> dict[str, SerializerField]:

@@ -34,12 +34,14 @@ if TYPE_CHECKING:
     from tastings.models import Photo
 
 
+_REFUSED_BECAUSE = "; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items())
+
+
 class RefusalField(s.ChoiceField):
     """Why a picture was refused, by code; null for one that was not."""
 
     def __init__(self) -> None:
-        meanings = "; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items())
-        super().__init__(choices=list(REFUSALS), allow_null=True, read_only=True, help_text=meanings)
+        super().__init__(choices=list(REFUSALS), allow_null=True, read_only=True, help_text=_REFUSED_BECAUSE)
 
     def get_attribute(self, instance: object) -> str | None:
         """Return the code; a row that was not refused has an empty one."""

@@ -8,8 +8,6 @@ from api.http.openapi import (
     Serializer,
     SerializerField,
     inline_object,
-    optional_schema_fields,
-    record_field,
     schema_fields,
 )
 from lots.schema import RecordSchema
@@ -23,7 +21,7 @@ def record_serializer(schema: RecordSchema) -> Serializer:
         schema.type.capitalize(),
         id=s.UUIDField(),
         revision=s.IntegerField(),
-        **{field.name: record_field(field, required=True) for field in schema.fields},
+        **schema_fields(schema, required=True),
         **{name: server[name] for name in schema.server_fields},
         by=s.UUIDField(allow_null=True, help_text="who edited it last"),
         author=s.UUIDField(allow_null=True, help_text="who made it, which never changes"),
@@ -38,7 +36,7 @@ def new_record_serializer(schema: RecordSchema) -> Serializer:
 
 def changed_record_serializer(schema: RecordSchema) -> Serializer:
     """Return the serializer of a change: any of the fields."""
-    return inline_object(f"Changed{schema.type.capitalize()}", **optional_schema_fields(schema))
+    return inline_object(f"Changed{schema.type.capitalize()}", **schema_fields(schema, required=False))
 
 
 class HistoryItemSerializer(s.Serializer[object]):

@@ -15,7 +15,7 @@ from api.http.openapi import (
     Serializer,
     SerializerField,
     inline_object,
-    optional_schema_fields,
+    schema_fields,
     server_fields,
 )
 from lots.schema import RecordSchema
@@ -45,7 +45,7 @@ def _constant(value: str) -> s.CharField:
 def _sent_change(schema: RecordSchema) -> Serializer:
     """Return one edit or deletion of one record, as a phone sends it."""
     name = schema.type.capitalize()
-    fields = inline_object(f"Sent{name}Fields", **optional_schema_fields(schema))
+    fields = inline_object(f"Sent{name}Fields", **schema_fields(schema, required=False))
     return inline_object(
         f"Sent{name}Change",
         type=_constant(schema.type),
@@ -65,7 +65,7 @@ def _sent_change(schema: RecordSchema) -> Serializer:
 def _pulled_change(schema: RecordSchema) -> Serializer:
     """Return the present state of one record, or that it is deleted."""
     name = schema.type.capitalize()
-    fields = inline_object(f"Pulled{name}Fields", **optional_schema_fields(schema), **server_fields(schema))
+    fields = inline_object(f"Pulled{name}Fields", **schema_fields(schema, required=False), **server_fields(schema))
     return inline_object(
         f"Pulled{name}Change",
         type=_constant(schema.type),

@@ -6,10 +6,12 @@ from functools import cache
 from uuid import UUID
 
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models import OuterRef, Q, Subquery
 
+from lots.models import Lot
 from lots.schema import format_utc
 from tastings.figures import if_readable
+from tastings.maths.brewing.even_brew import even_brew_of
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Descriptor, Infusion, Session
@@ -45,10 +47,12 @@ def development_for(member: Member, lot: UUID) -> LotDevelopment:
 def development_of(lot: UUID) -> LotDevelopment:
     """Return the stored figures of a lot that the caller may see."""
     waters = Session.objects.filter(shared_sessions(), lot_id=lot, removed=False, water_tds_mg_l__isnull=False)
-    stored = StoredDevelopment.objects.filter(lot_id=lot).annotate(
-        kind=F("lot__kind"), waters=ArraySubquery(waters.values("water_tds_mg_l"))
+    of_lot = (
+        Lot.objects.select_related("development")
+        .annotate(waters=ArraySubquery(waters.values("water_tds_mg_l")))
+        .get(id=lot)
     )
-    row = stored.first() or StoredDevelopment(lot_id=lot)
+    row = getattr(of_lot, "development", None) or StoredDevelopment(lot_id=lot)
     computed_at = format_utc(row.computed_at) if row.computed_at else None
     figures = stored_figures(row)
     return LotDevelopment(
@@ -56,10 +60,10 @@ def development_of(lot: UUID) -> LotDevelopment:
         revision=row.computed_revision,
         computed_at=row.computed_at,
         stale=row.stale,
-        figures=_untasted() if figures is None else figures,
+        figures=_untasted(of_lot.kind) if figures is None else figures,
         tag=f"{row.computed_revision}-{row.due_revision}-{row.method}-{computed_at}",
-        kind=str(vars(row).get("kind") or ""),
-        water_tds_mg_l=tuple(vars(row).get("waters") or ()),
+        kind=of_lot.kind,
+        water_tds_mg_l=tuple(vars(of_lot)["waters"]),
     )
 
 
@@ -69,8 +73,8 @@ def stored_figures(row: StoredDevelopment) -> Development | None:
 
 
 @cache
-def _untasted() -> Development:
-    return estimate_development((), rated=())
+def _untasted(kind: str) -> Development:
+    return estimate_development((), rated=(), even_brew=even_brew_of(kind))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from itertools import groupby
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from tastings.maths.brewing.even_brew import even_brew_of
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
@@ -26,19 +27,6 @@ MOST_GROUPS = 6
 MOST_LEADING, MOST_WORDS = 2, 4  # in one line
 _SAYS_NOTHING = frozenset({"aroma", "finish", "body"})  # that there is some tells a customer nothing
 _FOR_BUYERS = frozenset({"faults", "liquor look", "leaf look", "body feeling"})  # families that no customer needs
-_EVEN = {"leaf_g": 5, "vessel_ml": 110, "s": 20}
-# Heat to begin with while nobody has tasted the lot (common practice, no source). [deg C]
-_BEGIN_C = {
-    "green": 80,
-    "yellow": 85,
-    "white": 90,
-    "scented": 85,
-    "oolong": 95,
-    "black": 95,
-    "dark": 100,
-    "herbal": 100,
-}
-_BEGIN_OTHER_C = 90
 # What means something within a line of CommonMark or in its common extensions, and what does at a line's start.
 _SPECIAL = re.compile(r"[\\`*_\[\]<>#|~&$^{}]|:(?=//)|@|(?<=www)\.", re.IGNORECASE)
 _START = re.compile(r"^(\d*)([-+=.)])")
@@ -218,7 +206,14 @@ def _brew(usual: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew
         begin = _(
             "Not tasted enough yet: begin with %(leaf_g)s g in %(vessel_ml)s ml, water at %(heat_c)s °C and %(s)s s."
         )
-        return CardBrew((begin % {**_EVEN, "heat_c": _BEGIN_C.get(kind, _BEGIN_OTHER_C)},))
+        even = even_brew_of(kind)
+        figures = {
+            "leaf_g": number(even.leaf_g),
+            "vessel_ml": number(even.vessel_ml),
+            "heat_c": number(even.kettle_c),
+            "s": number(even.contact_s),
+        }
+        return CardBrew((begin % figures,))
     guide, pot = usual.guide, usual.pot
     last = guide.last_worthwhile
     pours = [infusion for infusion in guide.infusions if last is None or infusion.number <= last] or guide.infusions[:1]

@@ -6,11 +6,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tastings.maths.brewing.even_brew import even_brew_of
 from tests.api.openapi import DOCUMENT, schema_errors
 from tests.api.phone import sync
 from tests.api.problems import refusal
 from tests.api.test_development import session_of
-from tests.factories import LotFactory
+from tests.factories import LotFactory, web_browser
 
 NOTHING = ("infusions", "last_at_target", "last_sure", "last_worthwhile", "target_strength", "target_from", "caffeine")
 
@@ -42,6 +43,23 @@ def test_guide_of_an_unrated_lot_holds_what_is_known_without_tasting(viewer, lot
     assert [found[name] or None for name in NOTHING] == [None] * len(NOTHING)
     assert (found["style"], found["pot"]["leaf_g"], found["pot"]["vessel_ml"]) == ("small_pot", 5.0, 110.0)
     assert found["cost"] == {"per_cup": None, "per_litre": None, "per_pot": 1.2, "currency": "EUR"}
+
+
+@pytest.mark.parametrize("kind", ["green", "yellow", "white", "scented", "black", "oolong"])
+def test_untasted_lot_gets_the_even_brew_of_its_kind_in_every_answer(viewer, lexicon, kind):
+    lot = LotFactory(team=viewer.team, by=viewer.user, kind=kind)
+    expected = even_brew_of(kind)  # common practice, no source, but for oolong and dark: GB/T 23776
+    even = viewer.client.get(f"/api/v1/lots/{lot.id}/development").json()["even_brew"]
+    small_pot, mug = (viewer.client.get(address(lot), {"style": style}).json() for style in ("small_pot", "long_mug"))
+
+    assert even["kettle_c"] == small_pot["pot"]["kettle_c"] == mug["pot"]["kettle_c"] == expected.kettle_c
+    assert even["leaf_g"] == small_pot["pot"]["leaf_g"] == expected.leaf_g
+    assert even["rinse_s"] == small_pot["rinse_s"] == expected.rinse_s
+    browser = web_browser()
+    browser.force_login(viewer.user)
+    card = browser.get(f"/lots/{lot.id}/card.md").content.decode()
+    assert f"{expected.leaf_g:g} g" in card
+    assert f"{expected.kettle_c:g} °C" in card
 
 
 @pytest.mark.parametrize(

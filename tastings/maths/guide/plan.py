@@ -105,12 +105,12 @@ def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     """
     request = _Request(pot=pot, tea=tea or Tea(), rounded=rounded)
     request.check()  # before anything is fitted
-    known = known_leaf(brews, even_brew=even_brew_of(request.tea.kind), scales=scales, line=line)
+    even_brew = even_brew_of(request.tea.kind)
+    known = known_leaf(brews, even_brew=even_brew, scales=scales, line=line)
     if pot.style in (STANDARD_BOWL, COVERED_BOWL):
         return request.by_standard(known)
-    usual = UsualBrew.of(known.followed)
-    if usual is not None:
-        request = replace(request, pot=usual.filled(pot), rinsed=usual.rinsed)
+    usual = UsualBrew.of(known.followed) or UsualBrew.of_even_brew(even_brew)
+    request = replace(request, pot=usual.filled(pot), rinsed=usual.rinsed)
     return request.long_mug(known) if pot.style == LONG_MUG else request.small_pot(known)
 
 

@@ -1,7 +1,8 @@
 """How a lot's tasters brewed it: heat, leaf to water and rinse, for a guide request that names none.
 
 Defaults come from how the lot was brewed: whoever tasted a green lot at 80 deg C with little leaf does not want a guide
-for 100 deg C and much leaf, though it could reach the same strength.
+for 100 deg C and much leaf, though it could reach the same strength. For a lot that nobody has brewed they are those of
+the even brew of its kind.
 """
 
 from collections.abc import Sequence
@@ -9,6 +10,7 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from tastings.maths.brewing.brews import Pour
+from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.brewing.heat import boiling_point_c
 from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, PreparedSession
 from tastings.maths.guide.pots import SMALL_POT, PotRequest, leaf_range_g, small_pot_ml
@@ -38,6 +40,12 @@ class UsualBrew:
             ),
             rinsed=sum(any(pour.number == 0 for pour in s.brew.pours) for s, _ in brewed) * 2 > len(brewed),
         )
+
+    @classmethod
+    def of_even_brew(cls, even: EvenBrew) -> "UsualBrew":
+        """Take the even brew of a kind of tea."""
+        leaf_g_per_ml = even.leaf_g / even.vessel_ml
+        return cls(kettle_c=even.kettle_c, leaf_g_per_ml=leaf_g_per_ml, rinsed=even.rinse_s is not None)
 
     def filled(self, pot: PotRequest) -> PotRequest:
         """Return the pot with heat and, for a small pot, leaf as usual for the lot where the request names none.

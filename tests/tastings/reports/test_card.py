@@ -101,7 +101,7 @@ def test_card_tells_times_that_are_guesses_as_such(lang, word):
 def test_card_without_a_guide_counts_on_the_even_brew():
     found = card(guide=None)
     assert found.count == "9 infusions (7 to 10)"
-    assert found.brew.lines == ("Not tasted enough yet: begin with 5 g in 110 ml, water at 95 °C and 20 s.",)
+    assert found.brew.lines == ("Not tasted enough yet: begin with 5 g in 110 ml, water at 100 °C and 20 s.",)
 
 
 def test_card_of_a_lot_nobody_tasted_claims_nothing():
@@ -153,10 +153,13 @@ def test_card_pairs_for_words_that_it_names_and_not_for_stone_or_wood():
         )
 
 
-@pytest.mark.parametrize(("kind", "heat"), [("green", "80 °C"), ("dark", "100 °C"), (None, "90 °C")])
-def test_untasted_lot_begins_at_the_heat_of_its_kind(kind, heat):
+@pytest.mark.parametrize(
+    ("kind", "brew"),
+    [("green", "4 g in 110 ml, water at 80 °C and 30 s"), (None, "5 g in 110 ml, water at 100 °C and 20 s")],
+)
+def test_untasted_lot_begins_with_the_even_brew_of_its_kind(kind, brew):
     found = card(lot=replace(sample.LOT, kind=kind), guide=None, development=sample.empty())
-    assert heat in found.brew.lines[0]  # common practice, no source
+    assert brew in found.brew.lines[0]  # common practice, no source
 
 
 def test_card_of_cups_without_flavours_expects_nothing():

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
 MEDIA_TYPE = "application/problem+json"
-_TITLES: Mapping[int, StrOrPromise] = {
+TITLES: Mapping[int, StrOrPromise] = {
     400: gettext_lazy("Bad Request"),
     401: gettext_lazy("Unauthorized"),
     403: gettext_lazy("Forbidden"),
@@ -35,8 +35,9 @@ _TITLES: Mapping[int, StrOrPromise] = {
     413: gettext_lazy("Request Entity Too Large"),
     415: gettext_lazy("Unsupported Media Type"),
     429: gettext_lazy("Too Many Requests"),
+    503: gettext_lazy("Service Unavailable"),
 }
-"""Titles of the framework's refusals, by status: the phrases of Python 3.11's ``http.HTTPStatus``."""
+"""Titles of the refusals of framework and event loop, by status: the phrases of Python 3.11's ``http.HTTPStatus``."""
 
 
 def problem_document(
@@ -76,7 +77,7 @@ def _document_of(error: Exception) -> tuple[dict[str, object], dict[str, str]] |
     if isinstance(error, APIException):
         status, wait_s = error.status_code, getattr(error, "wait", None)
         body = problem_document(
-            status=status, code=str(error.default_code), title=_TITLES[status], detail=str(error.detail)
+            status=status, code=str(error.default_code), title=TITLES[status], detail=str(error.detail)
         )
         return body, _headers(status=status, wait_s=wait_s)
     refused = _refusal_of(error)

@@ -38,7 +38,7 @@ from api.http.auth import client_network
 from api.http.cells import ANY, ELSEWHERE
 from api.http.languages import accepted_language
 from api.http.openapi import operation
-from api.http.problems import MEDIA_TYPE, problem_document
+from api.http.problems import MEDIA_TYPE, TITLES, problem_document
 from api.http.throttles import requests_of
 from tastings.queries.quotas import limit_of
 from tastings.wording.quotas import quota_full_text
@@ -262,7 +262,7 @@ async def _wait_for_disconnect(receive: Receive) -> None:
 
 
 async def _refuse(send: Send, status: int, code: str, detail: str, headers: Mapping[str, str]) -> None:
-    body = json.dumps(problem_document(status=status, code=code, title=detail, detail=detail)).encode()
+    body = json.dumps(problem_document(status=status, code=code, title=TITLES[status], detail=detail)).encode()
     sent = {"Content-Type": MEDIA_TYPE, "Content-Length": str(len(body)), **headers}
     encoded = [(name.lower().encode(), value.encode()) for name, value in sent.items()]
     await send({"type": "http.response.start", "status": status, "headers": encoded})

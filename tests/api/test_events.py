@@ -172,6 +172,7 @@ def test_who_is_not_signed_in_hears_nothing(token, method, status):
     stream = asyncio.run(scene())
     assert stream.sent[0]["status"] == status
     assert json.loads(stream.text)["status"] == status
+    assert json.loads(stream.text)["title"] == {401: "Unauthorized", 405: "Method Not Allowed"}[status]
 
 
 def test_streams_with_made_up_tokens_are_counted_by_address_before_the_tokens_are_looked_up(settings, monkeypatch):

@@ -77,6 +77,18 @@ def test_record_under_a_taken_id_is_refused(taster, place, type_name):
 
 
 @every_type
+def test_record_sent_again_is_answered_with_what_stands_now(taster, place, type_name):
+    body = {"id": str(uuid4()), **place.new(type_name)}
+    made = taster.client.post(address_of(type_name), body)
+    name, value, _ = EDITS[type_name]
+    edited = taster.client.patch(address_of(type_name, body["id"]), {name: value})
+    again = taster.client.post(address_of(type_name), body)
+
+    assert (made.status_code, edited.status_code, again.status_code) == (201, 200, 201)
+    assert again.json() == edited.json() != made.json()
+
+
+@every_type
 @pytest.mark.parametrize(("given", "code"), [(None, "id"), (17, "id"), ("no-id", "id"), ("\ud800" * 36, "id")])
 def test_record_without_a_good_id_is_refused(taster, place, type_name, given, code):
     answer = taster.client.post(address_of(type_name), {"id": given, **place.new(type_name)})

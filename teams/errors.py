@@ -6,7 +6,7 @@ Refused
 ├── NotSignedIn        wrong name or password, or a token that has ended
 ├── Invalid            some fields are not valid
 ├── PreconditionFailed the record is no longer what the caller last saw
-├── StartAgain         the caller's cursor is older than the deletions still known
+├── StartAgain         the caller's cursor cannot be used: too old, another team's, or ahead of the team
 └── Throttled          too many attempts or requests: later
 
 What else may be refused about tastings: `tastings.errors`.
@@ -101,11 +101,15 @@ class PreconditionFailed(Refused):
 
 
 class StartAgain(Refused):
-    """Deletions after this cursor may no longer be known: nothing was applied, pull again from cursor 0."""
+    """A cursor that cannot be used: nothing was applied, pull again from cursor 0.
+
+    Deletions after it may be forgotten, it is another team's, or it is ahead of the team since an older backup was
+    restored. The second and the third look alike to the server.
+    """
 
     status = 410
     code = "start_again"
-    title = gettext_lazy("This cursor is too old: pull again from cursor 0, and keep what is not sent yet")
+    title = gettext_lazy("This cursor cannot be used here: pull again from cursor 0, and keep what is not sent yet")
 
 
 class Throttled(Refused):

@@ -85,7 +85,10 @@ TYPES: Mapping[str, StrOrPromise] = {
     "parse_error": _("the body is not JSON in UTF-8, or not gzip though it says so"),
     "quota_full": _("the team or the member has as much as it may: nothing was stored; an owner sees how much is used"),
     "refused": _("refused for a reason given in detail"),
-    "start_again": _("the cursor is older than the deletions still known: nothing was applied, pull from cursor 0"),
+    "start_again": _(
+        "the cursor cannot be used: deletions after it are forgotten, it is another team's, or it is ahead of the team"
+        " since an older backup was restored; nothing was applied, pull from cursor 0"
+    ),
     "team_moved": _("the team lives on another server, to which this one could not pass the request on"),
     "team_moving": _("the team is moving to another server: Retry-After says in how many seconds to send it again"),
     "throttled": _("too many attempts or requests: Retry-After says in how many seconds to come back"),

@@ -24,9 +24,9 @@ done here:
    pieces, resumed where the server says. After 507, its disk is full, the photo stays in the queue.
 8. **401** ends the sign-in: nothing is sent until `Phone.sign_in`; unsent changes stay.
    **410** with type ``/problems/start-again``: the phone was away for so long that the server no longer knows the
-   deletions it missed. It pulls everything from cursor 0 in pages and then removes the records that did not come; after
-   a crash it goes on with the next page. Unsent changes are kept and sent. **413**: smaller requests. **409**: the app
-   is too old.
+   deletions it missed, or its cursor is another team's or ahead of a restored backup. It pulls everything from cursor
+   0 in pages and then removes the records that did not come; after a crash it goes on with the next page. Unsent
+   changes are kept and sent. **413**: smaller requests. **409**: the app is too old.
 """
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError, StoreError, UnreachableError

@@ -11,7 +11,7 @@ _TEXT: Schema = {"type": "string"}
 _FILES: dict[str, tuple[str, str, str, Schema]] = {
     "report/": ("report", "Show the report of a lot as a page", "text/html", _TEXT),
     "report.pdf": ("report_pdf", "Get the report as a PDF", "application/pdf", _BINARY),
-    "report.png": ("report_png", "Get the first page of the report as a picture", "image/png", _BINARY),
+    "report.png": ("report_png", "Get the whole report as one tall picture", "image/png", _BINARY),
     "report.svg": ("report_svg", "Get the strength curve as a drawing", "image/svg+xml", _TEXT),
     "report.csv": ("report_csv", "Get the figures of the curves as a table", "text/csv", _TEXT),
     "card/": ("card", "Show the card for customers as a page", "text/html", _TEXT),

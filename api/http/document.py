@@ -14,7 +14,7 @@ from api.http.document_types import APIDocument, Content, DescribedOperation, Pa
 from api.http.idempotency import HEADER, MAX_KEY_LENGTH, takes_key
 
 TAGS = {
-    "account": "Signing in, devices, the password and the language of one's own login",
+    "account": "Signing in, devices, the password and the e-mail address of one's own login",
     "people": "The team: its shops, members, invitations, settings and audit log",
     "sync": "Pushing a phone's changes and pulling what is new; [the guide](/api/v1/docs/client) has the rules",
     "lots": "Teas as sampled or bought, and what is computed of them: development, guide, readiness, comparison",
@@ -70,7 +70,7 @@ _MEANINGS = {
     "404": "absent, deleted, another team's or hidden; the answer does not say which",
     "406": "the API answers in JSON only",
     "409": "does not fit the present state; detail says why",
-    "410": "the cursor is not usable any more: pull from 0",
+    "410": "the cursor lies before deletions that are forgotten, is another team's or is ahead of the team: pull from 0",
     "412": "If-Match named a revision that is no longer current",
     "415": "the body has another media type than the one described",
     "422": "some fields are not valid; problems names each",

@@ -26,10 +26,14 @@ class ReadinessView(APIView):
         one_of("Readiness", ReadinessOfLot, UnknownRoastDay),
         [404, 422],
         operation_id="lots_readiness_retrieve",
-        parameters=[OpenApiParameter("level", float, description="roast, 0 to 10")],
+        parameters=[OpenApiParameter("level", float, description="roast that it should be under, points, 0 to 10")],
     )
     def get(self, request: Request, lot_id: str) -> Response:
-        """Show whether a roasted lot has rested long enough today, for a ``level`` of roast, by default the team's."""
+        """Show whether a roasted lot has rested long enough today: whether its roast is under ``level``.
+
+        By default the level is one that the team is likely to like: its ``ready_roast``, set off by the lot's degree of
+        roast, and moved by the liking of its other lots of that degree. The answer says which it was.
+        """
         level: float | None = None
         if (text := request.query_params.get("level")) is not None:
             try:

@@ -21,6 +21,11 @@ from teams.actions.people import check_may_change_team, update_team
 from teams.actions.roles import transfer_ownership
 from teams.time_zones import time_zone_names
 
+_READY_ROAST = (
+    "roast under which a medium roast counts as rested, points, 0 to 10; other degrees of roast are set off from it, and"
+    " what the team likes moves it"
+)
+
 
 class RoastLevel(StrictField, s.FloatField):
     """A roast on the scale of 0 to 10."""
@@ -47,7 +52,7 @@ class TeamSerializer(s.Serializer[object]):
 
     id = s.UUIDField()
     name = s.CharField()
-    ready_roast = s.FloatField()
+    ready_roast = s.FloatField(help_text=_READY_ROAST)
     time_zone = s.CharField(
         help_text="in which the team's pages show moments, as Europe/Berlin; the API's are in UTC whatever it is"
     )
@@ -58,7 +63,7 @@ class TeamChangeSerializer(BodySerializer):
 
     unknown = gettext_lazy("is not part of a team")
     name = StrictNameField(required=False, allow_null=True, max_length=120)
-    ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10)
+    ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10, help_text=_READY_ROAST)
     time_zone = StrictTimeZoneField(
         required=False, allow_null=True, max_length=64, help_text="a name of the IANA Time Zone Database"
     )
@@ -80,7 +85,7 @@ class TeamDetail(APIView):
 
     @operation({200: TeamSerializer}, [403], request=TeamChangeSerializer)
     def patch(self, request: Request) -> Response:
-        """Rename the team, or choose its time zone or the roast under which a tea counts as rested; owners only."""
+        """Rename the team, or choose its time zone or its level for a medium roast; owners only."""
         member = member_of(request)
         check_may_change_team(member)
         data = validated_body(request, TeamChangeSerializer)

@@ -182,7 +182,7 @@ def check_may_change_shops(member: Member) -> None:
 
 @transaction.atomic
 def update_team(member: Member, *, name: object = None, ready_roast: object = None, time_zone: object = None) -> Team:
-    """Rename the team, or choose the roast under which it finds a tea rested or its time zone; only an owner may."""
+    """Rename the team, or choose its level for a medium roast or its time zone; only an owner may."""
     check_may_change_team(member)
     team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     if name is not None:

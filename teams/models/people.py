@@ -85,7 +85,7 @@ class Team(models.Model):
     first_revision = models.BigIntegerField(default=0)
     """Where the counter began: a cursor below it, other than 0, is another team's."""
     ready_roast = models.FloatField(default=3.0)
-    """The roast under which the team finds a roasted tea rested. [points, 0 to 10]"""
+    """Roast under which the team finds a medium roast rested, before its liking moves it. [points, 0 to 10]"""
     time_zone = models.CharField(max_length=64, default="UTC", db_default="UTC")
     """In which its pages show moments: a name of the IANA Time Zone Database."""
     pruned_revision = models.BigIntegerField(default=0)

@@ -6,7 +6,9 @@ import re
 import pytest
 
 from config.dev.home import ROOT
-from tests.factories import person
+from tests.factories import TeamFactory, person
+from tests.tastings.photos.conftest import folder as _folder  # noqa: F401 - photos of a test lie in its own folder
+from tests.tastings.photos.photographs import send
 
 DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
 MOST_WORDS = 900
@@ -39,3 +41,31 @@ def test_first_tasting_of_the_readme_is_applied(team, lexicon):
     answer = owner.client.post("/api/v1/sync", body).json()
 
     assert [verdict["verdict"] for verdict in answer["verdicts"]] == ["applied"] * len(body["changes"])
+
+
+def test_first_tasting_of_the_readme_is_for_one_team_alone(team, lexicon):
+    body = json.loads((ROOT / "docs" / "examples" / "first-tasting.json").read_text("utf-8"))
+    person(team, "owner").client.post("/api/v1/sync", body)
+
+    answer = person(TeamFactory(), "owner").client.post("/api/v1/sync", body).json()
+
+    assert [verdict["verdict"] for verdict in answer["verdicts"]] == ["refused"] * len(body["changes"])
+    assert answer["verdicts"][0]["problems"][0]["code"] == "taken"
+
+
+def test_photo_of_the_guide_is_announced_and_received(team, lexicon):
+    guide = (ROOT / "docs" / "client.md").read_text("utf-8").partition("## Photos")[2]
+    announcement = json.loads(guide[guide.index("    {") : guide.index("}") + 1])
+    tasting = json.loads((ROOT / "docs" / "examples" / "first-tasting.json").read_text("utf-8"))
+    taster = person(team, "taster")
+    taster.client.post("/api/v1/sync", tasting)
+    announced = taster.client.post("/api/v1/photos", announcement)
+    pieces = [
+        send(taster, f"/api/v1/photos/{announcement['id']}/", bytes(n), offset)
+        for n, offset in ((1_048_576, 0), (451_424, 1_048_576))
+    ]
+
+    assert announced.status_code == 201, announced.content
+    assert taster.client.post("/api/v1/photos", announcement).status_code == 200
+    assert [piece.json()["received"] for piece in pieces] == [1_048_576, announcement["bytes"]]
+    assert [piece["Upload-Offset"] for piece in pieces] == ["1048576", "1500000"]

@@ -196,7 +196,13 @@ class VerdictSerializer(s.Serializer[object]):
     verdict = s.ChoiceField(choices=["applied", "merged", "unchanged", "refused"])
     revision = s.IntegerField(allow_null=True)
     problems = PROBLEM_ITEM(many=True, help_text="why it is refused; of an accepted change `parent_deleted` alone")
-    lost = LostFieldSerializer(many=True, required=False, help_text="left out when nothing lost")
+    lost = LostFieldSerializer(
+        many=True,
+        required=False,
+        help_text="fields of the change whose value does not stand after the push, left out when there are none;"
+        " with `applied` those that a later change of the body set, or the `descriptor` of a word that was merged into"
+        " another meanwhile",
+    )
     record = StandingRecordSerializer(
         required=False,
         help_text="without `echo`, in place of the record among `changes`: what it has beyond what was sent",

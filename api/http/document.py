@@ -70,7 +70,7 @@ _MEANINGS = {
     "404": "absent, deleted, another team's or hidden; the answer does not say which",
     "406": "the API answers in JSON only",
     "409": "does not fit the present state; detail says why",
-    "410": "the cursor lies before deletions that are forgotten, is another team's or is ahead of the team: pull from 0",
+    "410": "the cursor is older than deletions that are forgotten, another team's, or ahead of the team: pull from 0",
     "412": "If-Match named a revision that is no longer current",
     "415": "the body has another media type than the one described",
     "422": "some fields are not valid; problems names each",

@@ -22,8 +22,8 @@ from teams.actions.roles import transfer_ownership
 from teams.time_zones import time_zone_names
 
 _READY_ROAST = (
-    "roast under which a medium roast counts as rested, points, 0 to 10; other degrees of roast are set off from it, and"
-    " what the team likes moves it"
+    "roast under which a medium roast counts as rested, points, 0 to 10; other degrees of roast are set off from it,"
+    " and what the team likes moves it"
 )
 
 

@@ -98,7 +98,7 @@ class RecordList(RecordView):
         return paginated_response(request, page)
 
     def post(self, request: Request) -> Response:
-        """Make a record under the id the client chose; the same body again is answered 201 with the record as it is now."""
+        """Make a record under the id the client chose; sent again, the answer is 201 with the record as it is now."""
         sent = body_of(request)
         record = take_id(sent)
         fields = valid_fields(self.type_name, sent)

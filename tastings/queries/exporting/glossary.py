@@ -117,7 +117,7 @@ GLOSSARY: Mapping[str, str] = {
     "joined_at": "when the membership began",
     "left_at": "when it ended; null: present",
     "time_zone": "in which the team's pages show moments, a name of the IANA Time Zone Database",
-    "ready_roast": "the roast under which a medium roast counts as rested, 0 to 10; other roasts and what is liked set it off",
+    "ready_roast": "the roast under which a medium roast counts as rested, 0 to 10, before what is liked moves it",
     # photos
     "of": "what it shows",
     "state": "how far it has come",

@@ -176,6 +176,10 @@ def clean_id(value: object) -> str:
         raise InvalidValue("id", gettext_noop("must be a UUID")) from error
 
 
+def _is_empty(value: object) -> bool:
+    return value is None or (isinstance(value, str) and is_blank(value))
+
+
 def _text(field: Field, value: object) -> str | None:
     text = _composed(value, longest=field.longest)
     if not text and not field.required:
@@ -319,7 +323,7 @@ def record_faults(
         if values.get(name) is None
     ]
     for alternatives in (schema.one_required, schema.one_required_when_new if new else ()):
-        if alternatives and all(values.get(name) is None for name in alternatives):
+        if alternatives and all(_is_empty(values.get(name)) for name in alternatives):
             *others, last = alternatives
             names = {"first": ", ".join(others), "last": last}
             fault = Fault("required", gettext_noop("a new record must have %(first)s or %(last)s"), names)

@@ -24,5 +24,5 @@ def field_problem(name: str, fault: Fault) -> Problem:
 
 def _written(value: object) -> str:
     if isinstance(value, float):
-        return f"{value:g}".replace(".", str(get_format("DECIMAL_SEPARATOR")))
-    return f"{value:g}" if isinstance(value, int) else str(value)
+        return f"{value:.15g}".replace(".", str(get_format("DECIMAL_SEPARATOR")))
+    return str(value)

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import Model, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from lots.merge import unpack
+from lots.merge import DELETED, unpack
 from lots.models import FieldHistory, Lot, Synced
 from lots.models.wire import column_name
 from lots.schema import Field, InvalidValue, RecordSchema, clean_value, query_value
@@ -149,7 +149,7 @@ def names_of_live_lots(member: Member) -> dict[str, str]:
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:
     """Return who set each current value, and every value that lost; also of removed records."""
     row = found(visible_records(member, type_name).filter(id=record_id, team_id=member.team_id))
-    values = row.stamped().values
+    values = {**row.stamped().values, DELETED: row.removed}  # a later edit brings a deleted record back
     current = [
         {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,
          "device": stamp.device, "claimed_at": stamp.reported or None}

@@ -9,7 +9,7 @@ from tastings.schemas import RECORD_SCHEMAS
 from tests.api.phone import change, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.records import FULL, TYPES, Place, address_of, create
-from tests.factories import SessionFactory
+from tests.factories import LotFactory, SessionFactory
 
 every_type = pytest.mark.parametrize("type_name", TYPES)
 # a field that may change, and two values for it
@@ -225,6 +225,18 @@ def test_deleted_record_is_gone_and_its_history_stays(taster, place, type_name):
     sent_first = [(name, place.new(type_name)[name])] if name in place.new(type_name) else []
     assert [item[:2] for item in overwritten] == [(name, first), *sent_first]
     assert {item[2:] for item in overwritten} == {(str(taster.user.id), str(taster.device.id))}
+
+
+def test_history_of_a_record_that_an_edit_brought_back_says_that_it_is_not_deleted(taster, lexicon):
+    lot = LotFactory(team=taster.team, by=taster.user)
+    deleted = change("lot", lot.id, deleted=True, at="2026-03-04T13:00:00Z")
+    edited = change("lot", lot.id, name="Back again", at="2026-03-04T14:00:00Z")
+    assert verdict_names(sync(taster.client, [deleted, edited])) == ["applied"] * 2
+
+    address = address_of("lot", lot.id)
+    current = {item["field"]: item["value"] for item in taster.client.get(f"{address}history").json()["current"]}
+    assert taster.client.get(address).json()["name"] == current["name"] == "Back again"
+    assert current["deleted"] is False
 
 
 @every_type

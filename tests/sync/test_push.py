@@ -97,6 +97,14 @@ def test_unknown_values_have_one_form_and_sent_again_change_nothing(taster, lexi
     assert not FieldHistory.objects.exists()
 
 
+@pytest.mark.parametrize("text", ["", "  ", "\u200b", "\n"])
+def test_a_new_note_without_a_word_to_read_is_refused(taster, lexicon, text):
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
+    answer = sync(taster.client, [change("note", session=str(session.id), moment="mouth", text=text)])
+    assert verdict_names(answer) == ["refused"]
+    assert [(p["field"], p["code"]) for p in answer["verdicts"][0]["problems"]] == [("descriptor", "required")]
+
+
 def test_a_note_is_edited_and_deleted_without_naming_its_descriptor(taster, lexicon):
     session = SessionFactory(lot__team=taster.team, by=taster.user)
     note = change("note", session=str(session.id), moment="lid", descriptor="strength", intensity=4)

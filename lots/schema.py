@@ -162,18 +162,20 @@ def uuid_of(text: str) -> UUID:
 
 
 _LOWER_CASE_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.ASCII)
+_NIL_AND_MAX = frozenset(str(UUID(int=n)) for n in (0, 2**128 - 1))
 
 
 def clean_id(value: object) -> str:
-    """Return a UUID in its lower-case form."""
+    """Return a UUID in its lower-case form; RFC 9562's nil and max, which a client sends by mistake, are none."""
     if not isinstance(value, str) or len(value) not in (32, 36):
         raise InvalidValue("id", gettext_noop("must be a UUID"))
-    if _LOWER_CASE_UUID.fullmatch(value):
-        return value
     try:
-        return str(UUID(value))
+        text = value if _LOWER_CASE_UUID.fullmatch(value) else str(UUID(value))
     except ValueError as error:
         raise InvalidValue("id", gettext_noop("must be a UUID")) from error
+    if text in _NIL_AND_MAX:
+        raise InvalidValue("id", gettext_noop("must be a UUID that is neither all 0 nor all f"))
+    return text
 
 
 def _is_empty(value: object) -> bool:

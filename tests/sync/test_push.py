@@ -97,6 +97,14 @@ def test_unknown_values_have_one_form_and_sent_again_change_nothing(taster, lexi
     assert not FieldHistory.objects.exists()
 
 
+@pytest.mark.parametrize("unset", ["00000000-0000-0000-0000-000000000000", "0" * 32, "F" * 32])
+def test_nil_and_max_are_no_ids(taster, unset):
+    """RFC 9562, sections 5.9 and 5.10: what a client sends that forgot to make an id."""
+    answer = sync(taster.client, [change("lot", unset, name="Mist Ridge", kind="oolong")])
+    assert [(p["field"], p["code"]) for p in answer["verdicts"][0]["problems"]] == [("id", "id")]
+    assert taster.client.post("/api/v1/lots/", {"id": unset, "name": "Mist Ridge", "kind": "oolong"}).status_code == 422
+
+
 @pytest.mark.parametrize("text", ["", "  ", "\u200b", "\n"])
 def test_a_new_note_without_a_word_to_read_is_refused(taster, lexicon, text):
     session = SessionFactory(lot__team=taster.team, by=taster.user)

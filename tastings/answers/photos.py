@@ -82,7 +82,7 @@ class LiquorColour:
         metadata=help_text("; ".join(f"`{code}`: {reason}" for code, reason in COLOUR_REASONS.items()))
     )
     regions: PhotoRegions
-    verdict: Literal["told", "cannot_tell"]
+    verdict: Literal["measured", "cannot_tell"]
     illuminant: str
 
 
@@ -101,7 +101,7 @@ def colour_answer(colour: measured.MeasuredColour) -> LiquorColour:
         regions=PhotoRegions(
             answer_from(PhotoRegion, colour.regions.white), answer_from(PhotoRegion, colour.regions.liquor)
         ),
-        verdict="cannot_tell" if colour.lab is None else "told",
+        verdict="cannot_tell" if colour.lab is None else "measured",
         illuminant=ILLUMINANT,
     )
 

@@ -88,7 +88,7 @@ def unknown(field, kind):
         ("session", FREE, {**BREW, "flight_cup": str(OTHER)}, [unknown("flight_cup", "flight_cup")]),
         # samples
         ("lot", FREE, {"name": "x", "kind": "oolong", "from_lot": str(OLDER)}, []),
-        ("lot", LOT, {"from_lot": str(LOT)}, [("from_lot", "itself", "a lot cannot hang on itself")]),
+        ("lot", LOT, {"from_lot": str(LOT)}, [("from_lot", "itself", "a lot cannot refer to itself")]),
         ("lot", SAMPLE, {"from_lot": str(LOT)}, [("from_lot", "circle", "leads back to this lot")]),
         ("lot", SAMPLE, {"from_lot": str(OLDER)}, []),
         # a cup's lot

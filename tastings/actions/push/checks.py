@@ -66,7 +66,7 @@ def _references(change: Change, pending: PendingRecord, state: PushState) -> Ite
         if value is None:
             continue
         if field.kind == "reference" and uuid_of(str(value)) == change.id:
-            yield Problem(field.name, "itself", _("a %(type)s cannot hang on itself") % {"type": change.type})
+            yield Problem(field.name, "itself", _("a %(type)s cannot refer to itself") % {"type": change.type})
         elif not _is_known(field, value, pending, state):
             detail = _("the server has no such %(type)s yet") % {"type": field.to or "descriptor"}
             yield Problem(field.name, UNKNOWN_PARENT, detail)

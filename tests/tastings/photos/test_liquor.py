@@ -21,7 +21,7 @@ def test_colour_of_the_liquor_is_measured_and_stored(taster, session):
     answer = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR})
     assert answer.status_code == 200, answer.content
     colour = answer.json()["colour"]
-    assert (colour["verdict"], colour["reason"], colour["terms"][0]["key"]) == ("told", None, "amber")
+    assert (colour["verdict"], colour["reason"], colour["terms"][0]["key"]) == ("measured", None, "amber")
     # amber (199, 120, 40) is 57.78, 24.88, 53.92 in full light (colour-science 0.4.7); a white of 240 has 0.8714 of the
     # light, so L* + 16, a* and b* grow by its inverse cube root, 1.0469
     assert [colour["lab"][name] for name in "lab"] == pytest.approx([61.24, 26.05, 56.45], abs=0.8)

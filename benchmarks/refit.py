@@ -11,6 +11,7 @@ import argparse
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from statistics import median
 from time import perf_counter
 from typing import TypeVar
@@ -77,6 +78,14 @@ def sessions_by_taster(tasted: dict[str, list[SessionRatings]]) -> dict[Group, l
     return groups
 
 
+def rated_keys(n_keys: int) -> list[str]:
+    return ["strength", *(f"descriptor {i}" for i in range(1, n_keys))]
+
+
+def develop(brews: list[Brew], *, keys: list[str]) -> dict[str, object]:
+    return dict(to_stored(estimate_development(brews, rated=keys)))
+
+
 def same(cold: dict[str, Posterior], warm: dict[str, Posterior]) -> bool:
     return all(
         np.array_equal(getattr(cold[key], name), getattr(warm[key], name))
@@ -92,8 +101,9 @@ def main() -> None:
     print("| what | sessions | descriptors | cold s | one more session s | cold / warm | kept MiB |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for n_keys in (1, 12):
-        keys = ["strength", *(f"descriptor {i}" for i in range(1, n_keys))]
+        keys = rated_keys(n_keys)
         brews = lot_of(chosen.sessions, keys=keys)
+        develop_it = partial(develop, brews, keys=keys)
         all_tasted, but_one = tasted_of(brews, keys=keys), tasted_of(brews[:-1], keys=keys)
 
         def prepare(tasted: dict[str, list[SessionRatings]] = but_one) -> None:
@@ -105,9 +115,6 @@ def main() -> None:
 
         def fit_them(tasted: dict[str, list[SessionRatings]] = all_tasted) -> dict[str, Posterior]:
             return fit_all(tasted, grid=default_grid())
-
-        def develop_it(lot: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
-            return dict(to_stored(estimate_development(lot, rated=rated)))
 
         sums, sums_cold_s = timed(sum_up, before=TOTALS_CACHE.clear)
         more_sums, sums_warm_s = timed(sum_up, before=prepare)
@@ -132,12 +139,8 @@ def main() -> None:
     for n_sessions in (1, 8, 50, 100, 200, 400):
         seconds = []
         for n_keys in (1, 12):
-            keys = ["strength", *(f"descriptor {i}" for i in range(1, n_keys))]
-            brews = lot_of(n_sessions, keys=keys)
-
-            def develop_it(lot: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
-                return dict(to_stored(estimate_development(lot, rated=rated)))
-
+            keys = rated_keys(n_keys)
+            develop_it = partial(develop, lot_of(n_sessions, keys=keys), keys=keys)
             seconds.append(timed(develop_it, before=TOTALS_CACHE.clear)[1])
         print(f"| {n_sessions} | {seconds[0]:.3f} | {seconds[1]:.3f} |", flush=True)
 

@@ -152,19 +152,12 @@ class Applier:
     def _verdict(self, i: int, deleted: Collection[str]) -> Verdict:
         change, result = self._changes[i], self._results[i]
         pending = self._state.record_of(change)
-        if result.verdict == "refused":
-            return Verdict(
-                type=change.type,
-                id=str(change.id),
-                verdict="refused",
-                revision=pending.revision,
-                problems=result.problems,
-            )
+        refused = result.verdict == "refused"
         return Verdict(
             type=change.type,
             id=str(change.id),
             verdict=result.verdict,
             revision=pending.revision,
-            problems=deleted_parents(pending, deleted),
-            lost=lost_fields(without_known_lot(change, pending), pending),
+            problems=result.problems if refused else deleted_parents(pending, deleted),
+            lost=() if refused else lost_fields(without_known_lot(change, pending), pending),
         )

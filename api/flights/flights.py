@@ -7,13 +7,12 @@ from rest_framework import serializers as s
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
-from rest_framework_dataclasses.serializers import DataclassSerializer
 
 from api.http.addresses import created_response
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
-from api.http.dataclass_answers import answer_of
+from api.http.dataclass_answers import AnswerSerializer, answer_of
 from api.http.openapi import (
     LOCATION,
     PAGING,
@@ -36,19 +35,19 @@ ChangedFlightSerializer = inline_object("FlightChange", **schema_fields(FLIGHT, 
 ChosenLotSerializer = inline_object("Chosen", **schema_fields(CHOSEN))
 
 
-class FlightDecisionSerializer(DataclassSerializer[FlightDecision]):
+class FlightDecisionSerializer(AnswerSerializer):
     """What was decided, and why."""
 
-    chosen = ChosenLotSerializer(many=True)
+    chosen = ChosenLotSerializer(many=True, help_text="the lots that were bought")
 
     class Meta:
         dataclass = FlightDecision
 
 
-class FlightSerializer(DataclassSerializer[FlightItem]):
+class FlightSerializer(AnswerSerializer):
     """A flight, as the caller may see it."""
 
-    decision = FlightDecisionSerializer(allow_null=True)
+    decision = FlightDecisionSerializer(allow_null=True, help_text="null before it was decided")
 
     class Meta:
         dataclass = FlightItem

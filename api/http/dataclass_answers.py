@@ -4,8 +4,14 @@ from functools import cache
 
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
+from rest_framework_dataclasses.field_utils import TypeInfo
 from rest_framework_dataclasses.serializers import DataclassSerializer
 from rest_framework_dataclasses.types import Dataclass
+
+from api.http.openapi import SerializerField
+from tastings.answers.meanings import meaning_of
+
+Described = type[DataclassSerializer[Dataclass]]
 
 
 @extend_schema_field({"type": "null"})
@@ -14,12 +20,18 @@ class NullField(s.Field[None, None, None, None]):
 
 
 class AnswerSerializer(DataclassSerializer[Dataclass]):
-    """A serializer made from a dataclass, which may have fields that are always null."""
+    """A serializer made from a dataclass: each field has its meaning, and some may always be null."""
 
     serializer_field_mapping = {**DataclassSerializer.serializer_field_mapping, type(None): NullField}
 
+    def create_field(self, field_name: str, extra_kwargs: dict[str, object]) -> SerializerField:
+        """Return a field with its meaning as help text."""
+        meaning = meaning_of(self.dataclass_definition.dataclass_type, field_name)
+        return super().create_field(field_name, {"help_text": meaning, **extra_kwargs})
 
-Described = type[DataclassSerializer[Dataclass]]
+    def build_dataclass_field(self, field_name: str, type_info: TypeInfo) -> tuple[Described, dict[str, object]]:  # noqa: ARG002 - the library's shape
+        """Describe a dataclass within this one in the same way, with its docstring."""
+        return answer_of(type_info.base_type), {"many": type_info.is_many}
 
 
 @cache

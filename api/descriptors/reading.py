@@ -2,8 +2,6 @@
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
-from rest_framework.exceptions import ValidationError
-from rest_framework.fields import empty
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -37,12 +35,6 @@ class AcceptedSuggestionSerializer(Part):
     expected = gettext_lazy("must be an object with a descriptor")
     descriptor = StrictTextField(help_text="one that the note's text suggests")
     intensity = Number(NOTE.by_name()["intensity"], help_text="instead of the suggested one; steps of 0.1")
-
-    def run_validation(self, data: object = empty) -> object:
-        """Return the clean values; what has no descriptor is named as a whole."""
-        if not (isinstance(data, dict) and isinstance(data.get("descriptor"), str)):
-            raise ValidationError(str(self.expected), code="type")
-        return super().run_validation(data)
 
 
 class AcceptedSuggestionsSerializer(BodySerializer):

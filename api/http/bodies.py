@@ -28,25 +28,47 @@ MAX_LENGTH = 1000
 
 
 class StrictField(s.Field[object, object, object, object]):
-    """A field that takes one JSON type only; a missing required field gives the same error as null."""
+    """A field that takes one JSON type only; whatever its type, ``required`` is the code of one that must be there."""
 
     def run_validation(self, data: object = empty) -> object:
         """Return the clean value; null counts as missing in a field that may be null."""
         is_missing = data is empty or (data is None and self.allow_null)
         if is_missing and not self.required:
             raise SkipField
-        return self.checked(None if data is empty else data)
+        return self.checked(data)
 
     def checked(self, value: object) -> object:
         """Return the clean value; raise ValidationError with the code and the sentence of what is wrong."""
         try:
-            return self.clean(value)
+            return self.clean(present(value))
         except InvalidValue as error:
             raise ValidationError(fault_text(error.fault), code=error.fault.code) from error
 
     def clean(self, value: object) -> object:
         """Return the clean value; raise InvalidValue."""
         raise NotImplementedError
+
+
+def present(value: object) -> object:
+    """Return the value; raise InvalidValue with the code ``required`` for a missing one or null."""
+    if value is empty:
+        raise InvalidValue("required", gettext_noop("must be there"))
+    if value is None:
+        raise InvalidValue("required", gettext_noop("must not be null"))
+    return value
+
+
+def whole_number(value: object, *, lowest: int, highest: int) -> int:
+    """Return the number, which JSON has without a fraction; raise InvalidValue for another type or one beyond a limit.
+
+    The limits may be more than the 2^53 of a record's fields.
+    """
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise InvalidValue("type", gettext_noop("must be a whole number"))
+    if not lowest <= value <= highest:
+        message = gettext_noop("must be a whole number from %(lowest)s to %(highest)s")
+        raise InvalidValue("range", message, lowest=str(lowest), highest=str(highest))
+    return value
 
 
 class StrictTextField(StrictField, s.CharField):
@@ -102,8 +124,8 @@ class OfRecord(StrictField):
 
     def run_validation(self, data: object = empty) -> object:
         """Return the clean value; a field that may be null may also be left out."""
-        if data is None:
-            return self.checked(None)
+        if data is None and self.allow_null:
+            return clean_value(self.of, None)
         return super().run_validation(data)
 
     def clean(self, value: object) -> object:
@@ -152,7 +174,7 @@ def body_of(request: Request) -> dict[str, object]:
 def take_id(sent: dict[str, object], name: str = "id") -> UUID:
     """Take the id out of a body; raise Invalid for none."""
     try:
-        return UUID(clean_id(sent.pop(name, None)))
+        return UUID(clean_id(present(sent.pop(name, empty))))
     except InvalidValue as error:
         raise Invalid(problems=[field_problem(name, error.fault)]) from error
 

@@ -66,9 +66,9 @@ def int_from_query(request: Request, name: str, *, default: int, highest: int) -
     if text is None:
         return default
     if not (text.isascii() and text.isdigit() and 1 <= len(text) <= 9 and 1 <= int(text) <= highest):
-        raise Invalid(
-            problems=[Problem(name, "range", _("must be a whole number from 1 to %(highest)s") % {"highest": highest})]
-        )
+        limits = {"lowest": 1, "highest": highest}
+        detail = _("must be a whole number from %(lowest)s to %(highest)s") % limits
+        raise Invalid(problems=[Problem(name, "range", detail)])
     return int(text)
 
 

@@ -1,19 +1,22 @@
 """Reading the body of a sync."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeGuard
+from functools import partial
+from typing import Any
 from uuid import UUID
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+from rest_framework.fields import empty
 
+from api.http.bodies import present, whole_number
 from api.http.parsing import TooLarge
 from api.sync.schema_versions import SCHEMA_VERSIONS, SchemaVersion
 from api.sync.scope import SentScope, read_scope, read_scope_token
 from api.sync.serializers import DEFAULT_LIMIT, MAX_CHANGES, MAX_LIMIT
-from lots.schema import InvalidValue, clean_id
+from lots.schema import Field, InvalidValue, clean_id, clean_value, gettext_noop
 from lots.wording import field_problem
 from tastings.queries.scope import Scope, ScopeToken
 from teams.errors import Invalid, Problem, Refused
@@ -34,70 +37,84 @@ class UnknownSchema(Refused):
 class SyncRequest:
     """A checked body; each change is checked by the push."""
 
+    version: SchemaVersion
     device: UUID
     cursor: int
     limit: int
     changes: list[object]
-    scope: SentScope | None
-    scope_token: ScopeToken | None
     nulls: bool
     echo: bool
+    scope: SentScope | None
+    scope_token: ScopeToken | None
 
     def scope_at(self, now: datetime) -> Scope | None:
         """Return the scope that it asks for; None for everything."""
         return None if self.scope is None else Scope.of(days=self.scope.days, lots=self.scope.lots, now=now)
 
 
-def schema_version_of(body: Mapping[str, object]) -> SchemaVersion:
-    """Return the version of the records that the client speaks; raise UnknownSchema for another."""
-    schema = body.get("schema")
-    if not _is_integer(schema) or schema not in SCHEMA_VERSIONS:
+def read_body(
+    body: Mapping[str, object], *, known: frozenset[str] = SYNC_KEYS, default_limit: int = DEFAULT_LIMIT
+) -> SyncRequest:
+    """Return the checked body.
+
+    Raise Invalid with all that is wrong, UnknownSchema for a version that is not spoken, TooLarge for too many changes.
+    """
+    problems = [
+        Problem(name.encode(errors="replace").decode()[:80], "unknown_field", _("is not part of a sync body"))
+        for name in body.keys() - known
+    ]
+    fields: Mapping[str, tuple[object, Callable[[object], object]]] = {
+        "version": (empty, _version),
+        "device": (empty, _device),
+        "cursor": (0, partial(whole_number, lowest=0, highest=_MAX_CURSOR)),
+        "limit": (default_limit, partial(whole_number, lowest=1, highest=MAX_LIMIT)),
+        "changes": ([], _changes),
+        "nulls": (True, _truth),
+        "echo": (True, _truth),
+    }
+    values: dict[str, Any] = {}  # each of its field's type
+    for name, (default, clean) in fields.items():
+        sent_as = "schema" if name == "version" else name
+        try:
+            values[name] = clean(present(body.get(sent_as, default)))
+        except InvalidValue as error:
+            problems.append(field_problem(sent_as, error.fault))
+    scope, scope_problems = read_scope(body.get("scope"))
+    token, token_problems = read_scope_token(body.get("scope_token"))
+    problems += scope_problems + token_problems
+    if problems:
+        raise Invalid(problems=problems)
+    return SyncRequest(**values, scope=scope, scope_token=token)
+
+
+def _version(value: object) -> SchemaVersion:
+    """Return the version of the records that the client speaks; raise UnknownSchema for another number."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise InvalidValue("type", gettext_noop("must be a whole number"))
+    if value not in SCHEMA_VERSIONS:
         known = ", ".join(map(str, sorted(SCHEMA_VERSIONS)))
         raise UnknownSchema(
             _("schemas spoken: %(spoken)s") % {"spoken": known},
             problems=[Problem("schema", "choice", _("one of %(choices)s") % {"choices": known})],
         )
-    return SCHEMA_VERSIONS[schema]
+    return SCHEMA_VERSIONS[value]
 
 
-def read_body(
-    body: Mapping[str, object], *, known: frozenset[str] = SYNC_KEYS, default_limit: int = DEFAULT_LIMIT
-) -> SyncRequest:
-    """Return the checked body; raise Invalid with all that is wrong, TooLarge for too many changes."""
-    problems = [
-        Problem(name.encode(errors="replace").decode()[:80], "unknown_field", _("is not part of a sync body"))
-        for name in body.keys() - known
-    ]
-    device = ""
-    try:
-        device = clean_id(body.get("device"))
-    except InvalidValue as error:
-        problems.append(field_problem("device", error.fault))
-    cursor, limit, changes = body.get("cursor", 0), body.get("limit", default_limit), body.get("changes", [])
-    if not _is_integer(cursor) or not 0 <= cursor < 2**63:
-        cursor = 0
-        problems.append(Problem("cursor", "range", _("must be a whole number, 0 or more")))
-    if not _is_integer(limit) or not 1 <= limit <= MAX_LIMIT:
-        limit, detail = 0, _("must be a whole number from 1 to %(highest)s") % {"highest": MAX_LIMIT}
-        problems.append(Problem("limit", "range", detail))
-    if not isinstance(changes, list):
-        changes = []
-        problems.append(Problem("changes", "type", _("must be a list")))
-    elif len(changes) > MAX_CHANGES:
+def _device(value: object) -> UUID:
+    return UUID(clean_id(value))
+
+
+def _changes(value: object) -> list[object]:
+    if not isinstance(value, list):
+        raise InvalidValue("type", gettext_noop("must be a list"))
+    if len(value) > MAX_CHANGES:
         raise TooLarge
-    scope, scope_problems = read_scope(body.get("scope"))
-    token, token_problems = read_scope_token(body.get("scope_token"))
-    problems += scope_problems + token_problems
-    flags: dict[str, bool] = {}
-    for name in ("nulls", "echo"):
-        if isinstance(flag := body.get(name, True), bool):
-            flags[name] = flag
-        else:
-            problems.append(Problem(name, "type", _("must be true or false")))
-    if problems:
-        raise Invalid(problems=problems)
-    return SyncRequest(UUID(device), cursor, limit, changes, scope, token, **flags)
+    return value
 
 
-def _is_integer(value: object) -> TypeGuard[int]:
-    return isinstance(value, int) and not isinstance(value, bool)
+def _truth(value: object) -> object:
+    return clean_value(_TRUTH, value)
+
+
+_MAX_CURSOR = 2**63 - 1
+_TRUTH = Field(name="truth", kind="truth")

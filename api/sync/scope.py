@@ -4,8 +4,10 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from django.utils.translation import gettext as _
+from rest_framework.fields import empty
 
-from lots.schema import InvalidValue, clean_id
+from api.http.bodies import present, whole_number
+from lots.schema import InvalidValue, clean_id, gettext_noop
 from lots.wording import field_problem
 from tastings.queries.scope import MOST_DAYS, MOST_LOTS, InvalidScopeTokenError, ScopeToken
 from teams.errors import Problem
@@ -28,21 +30,25 @@ def read_scope(sent: object) -> tuple[SentScope | None, list[Problem]]:
     problems = [
         Problem(f"scope.{name}"[:80], "unknown_field", _("is not part of a scope")) for name in sent.keys() - _KEYS
     ]
-    days, lots = sent.get("days"), sent.get("lots", [])
-    if not isinstance(days, int) or isinstance(days, bool) or not 0 <= days <= MOST_DAYS:
-        days, detail = 0, _("must be a whole number from 0 to %(highest)s") % {"highest": MOST_DAYS}
-        problems.append(Problem("scope.days", "range", detail))
-    if not isinstance(lots, list) or len(lots) > MOST_LOTS:
-        detail = _("must be a list of at most %(highest)s ids") % {"highest": MOST_LOTS}
-        return None, [*problems, Problem("scope.lots", "range", detail)]
-    ids = set[UUID]()
-    for lot in lots:
-        try:
-            ids.add(UUID(clean_id(lot)))
-        except InvalidValue as error:
-            problems.append(field_problem("scope.lots", error.fault))
-            break
-    return (None, problems) if problems else (SentScope(days, frozenset(ids)), [])
+    days, lots = 0, frozenset[UUID]()
+    try:
+        days = whole_number(present(sent.get("days", empty)), lowest=0, highest=MOST_DAYS)
+    except InvalidValue as error:
+        problems.append(field_problem("scope.days", error.fault))
+    try:
+        lots = _clean_lots(present(sent.get("lots", [])))
+    except InvalidValue as error:
+        problems.append(field_problem("scope.lots", error.fault))
+    return (None, problems) if problems else (SentScope(days, lots), [])
+
+
+def _clean_lots(sent: object) -> frozenset[UUID]:
+    message = gettext_noop("must be a list of at most %(highest)s ids")
+    if not isinstance(sent, list):
+        raise InvalidValue("type", message, highest=MOST_LOTS)
+    if len(sent) > MOST_LOTS:
+        raise InvalidValue("range", message, highest=MOST_LOTS)
+    return frozenset(UUID(clean_id(lot)) for lot in sent)
 
 
 def read_scope_token(sent: object) -> tuple[ScopeToken | None, list[Problem]]:

@@ -17,7 +17,7 @@ from api.http.examples import STREAM_EXAMPLES, SYNC_EXAMPLES
 from api.http.openapi import operation
 from api.http.renderers import json_or
 from api.operations.metrics import count_verdicts
-from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
+from api.sync.body import STREAM_KEYS, SyncRequest, read_body
 from api.sync.echo import SyncAnswer, SyncPage, fields_of, without_echo
 from api.sync.lines import LINES, stream_of_lines
 from api.sync.schema_versions import SchemaVersion
@@ -69,10 +69,9 @@ class Sync(APIView):
 def _sync(request: Request) -> SyncAnswer:
     member, now = member_of(request), timezone.now()
     body = body_of(request)
-    version = schema_version_of(body)
     sent = read_body(body)
     check_cursor(device_token(request), cursor=sent.cursor, now=now)
-    changes = [version.upgrade(change) for change in sent.changes]
+    changes = [sent.version.upgrade(change) for change in sent.changes]
     pushed = push(member, device=sent.device, sent=changes, now=now)
     count_verdicts(pushed.verdicts)
 
@@ -87,7 +86,7 @@ def _sync(request: Request) -> SyncAnswer:
     if pushed.written is None or sent.cursor < pushed.written.after:  # else there was nothing that could be pruned
         check_page(device_token(request), cursor=sent.cursor)
     answer: SyncAnswer = {
-        **page_answer(page, version, nulls=sent.nulls),
+        **page_answer(page, sent.version, nulls=sent.nulls),
         "verdicts": [verdict.as_json() for verdict in pushed.verdicts],
         "now": format_utc(now),
     }
@@ -108,15 +107,12 @@ class SyncStream(APIView):
         """
         member, now = member_of(request), timezone.now()
         body = body_of(request)
-        version = schema_version_of(body)
         sent = read_body(body, known=STREAM_KEYS, default_limit=MAX_LIMIT)
         check_cursor(device_token(request), cursor=sent.cursor, now=now)
-        return stream_of_lines(request, _lines(member, device_token(request), sent, version=version, now=now))
+        return stream_of_lines(request, _lines(member, device_token(request), sent, now=now))
 
 
-def _lines(
-    member: "Member", device: "DeviceToken", sent: SyncRequest, *, version: SchemaVersion, now: datetime
-) -> Iterator[bytes]:
+def _lines(member: "Member", device: "DeviceToken", sent: SyncRequest, *, now: datetime) -> Iterator[bytes]:
     """Yield a line for each page; the request has ended for Django, so the team is acted for here.
 
     When tombstones are pruned or the device is signed out meanwhile, the lines end early: the client's next request is
@@ -136,7 +132,7 @@ def _lines(
         if not valid_tokens([device.id], teams=[member.team_id]):
             return
         cursor, token, has_more = page.cursor, page.token, page.more
-        line = {**page_answer(page, version, nulls=sent.nulls), "now": format_utc(timezone.now())}
+        line = {**page_answer(page, sent.version, nulls=sent.nulls), "now": format_utc(timezone.now())}
         yield msgspec.json.encode(line) + b"\n"
 
 

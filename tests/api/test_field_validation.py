@@ -216,19 +216,29 @@ def test_malformed_change_is_refused_alone(taster, place, sent, problems):
     ("members", "problems"),
     [
         ({"device": "phone"}, {("device", "id")}),
-        ({"device": None}, {("device", "id")}),
+        ({"device": None}, {("device", "required")}),
         ({"cursor": -1}, {("cursor", "range")}),
         ({"cursor": 2**63}, {("cursor", "range")}),
-        ({"cursor": "0"}, {("cursor", "range")}),
-        ({"cursor": True}, {("cursor", "range")}),
-        ({"cursor": None}, {("cursor", "range")}),
+        ({"cursor": "0"}, {("cursor", "type")}),
+        ({"cursor": 1.5}, {("cursor", "type")}),
+        ({"cursor": True}, {("cursor", "type")}),
+        ({"cursor": None}, {("cursor", "required")}),
         ({"limit": 0}, {("limit", "range")}),
         ({"limit": 1001}, {("limit", "range")}),
-        ({"limit": 1.5}, {("limit", "range")}),
+        ({"limit": "5"}, {("limit", "type")}),
+        ({"limit": 1.5}, {("limit", "type")}),
         ({"changes": {}}, {("changes", "type")}),
-        ({"changes": None}, {("changes", "type")}),
+        ({"changes": None}, {("changes", "required")}),
+        ({"nulls": 1}, {("nulls", "type")}),
+        ({"echo": "no"}, {("echo", "type")}),
+        ({"echo": None}, {("echo", "required")}),
+        ({"schema": "1"}, {("schema", "type")}),
+        ({"schema": 1.0}, {("schema", "type")}),
+        ({"schema": True}, {("schema", "type")}),
+        ({"schema": [1]}, {("schema", "type")}),
+        ({"schema": None, "device": None}, {("schema", "required"), ("device", "required")}),
         ({"extra": 1, "\ud800": 2}, {("extra", "unknown_field"), ("?", "unknown_field")}),
-        ({"device": 1, "cursor": 1.0, "limit": []}, {("device", "id"), ("cursor", "range"), ("limit", "range")}),
+        ({"device": 1, "cursor": 1.0, "limit": []}, {("device", "id"), ("cursor", "type"), ("limit", "type")}),
     ],
 )
 @pytest.mark.usefixtures("nothing_stored")
@@ -238,13 +248,32 @@ def test_sync_body_with_a_bad_member_applies_nothing(taster, place, members, pro
     assert refusal(post_sync(taster.client, **good | members)) == (422, "invalid", problems)
 
 
-@pytest.mark.parametrize("schema", [0, 2, "1", True, None, [1], 1.0])
+@pytest.mark.parametrize("schema", [0, -1, 2, 10**30])
 @pytest.mark.usefixtures("nothing_stored")
 def test_sync_of_an_unknown_schema_names_the_known_ones(taster, place, schema):
     answer = post_sync(taster.client, schema=schema, changes=[change("lot", **place.new("lot"))])
 
     assert refusal(answer) == (409, "unknown-schema", {("schema", "choice")})
     assert "1" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize("address", ["/api/v1/sync", "/api/v1/sync/stream"])
+def test_sync_body_without_a_schema_is_a_mistake_of_the_client_and_not_an_old_app(taster, address):
+    """409 makes an app ask for an update."""
+    device = {"device": str(PHONE)}
+    empty, missing, unfit = (taster.client.post(address, body) for body in ({}, device, {**device, "schema": "1"}))
+
+    assert refusal(empty) == (422, "invalid", {("schema", "required"), ("device", "required")})
+    assert refusal(missing) == (422, "invalid", {("schema", "required")})
+    assert refusal(unfit) == (422, "invalid", {("schema", "type")})
+    assert refusal(taster.client.post(address, {**device, "schema": 2}))[0] == 409
+
+
+def test_cursor_beyond_its_limit_is_refused_by_naming_the_limit(taster):
+    [problem] = post_sync(taster.client, cursor=2**63).json()["problems"]
+
+    assert problem["detail"] == "must be a whole number from 0 to 9223372036854775807"
+    assert refusal(post_sync(taster.client, cursor=2**63 - 1))[:2] == (410, "start-again")
 
 
 def lots(n, size=0):

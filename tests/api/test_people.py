@@ -90,14 +90,14 @@ def test_sign_in_gives_one_refusal_for_any_wrong_name_or_password(member):
 @pytest.mark.parametrize(
     ("sent", "problems"),
     [
-        ({"device": None}, {("device", "type")}),
+        ({"device": None}, {("device", "required")}),
         ({"device": ""}, {("device", "required")}),
         ({"device": "  "}, {("device", "required")}),
         ({"device": "x" * 201}, {("device", "too_long")}),
         ({"device": "a\x00b"}, {("device", "characters")}),
         (
             {"username": None, "password": None, "device": None},
-            {(n, "type") for n in ("username", "password", "device")},
+            {(n, "required") for n in ("username", "password", "device")},
         ),
         ({"username": 7}, {("username", "type")}),
         ({"username": "\ud800"}, {("username", "characters")}),
@@ -247,7 +247,7 @@ def test_shops_are_changed_by_owners_only(team, role, may):
 
 @pytest.mark.parametrize(
     ("name", "code"),
-    [(None, "type"), (5, "type"), (" ", "required"), ("x" * 121, "too_long"), ("a\x00", "characters"),
+    [(None, "required"), (5, "type"), (" ", "required"), ("x" * 121, "too_long"), ("a\x00", "characters"),
      ("\udfff", "characters"), ("Taken", "taken")],
 )  # fmt: skip
 def test_invalid_shop_name_is_refused(owner, name, code):

@@ -142,11 +142,13 @@ def test_accepted_note_merges_with_a_phones_later_edit(taster, place, note):
         ([{"descriptor": "honey", "intensity": 11}], ("accept.0.intensity", "range")),
         ([{"descriptor": "honey", "intensity": 1.23}], ("accept.0.intensity", "step")),
         ([{"descriptor": "honey", "moment": "lid"}], ("accept.0.moment", "unknown_field")),
-        ([{"descriptor": 3}], ("accept.0", "type")),
+        ([{"descriptor": 3}], ("accept.0.descriptor", "type")),
+        ([{}], ("accept.0.descriptor", "required")),
+        ([{"descriptor": None}], ("accept.0.descriptor", "required")),
         (["honey"], ("accept.0", "type")),
         ([], ("accept", "type")),
         ("honey", ("accept", "type")),
-        (None, ("accept", "type")),
+        (None, ("accept", "required")),
         ([{"descriptor": "honey"}] * 101, ("accept", "type")),
     ],
 )
@@ -216,8 +218,8 @@ def test_any_text_is_read_with_the_teams_words_and_nothing_is_kept(viewer, stran
 @pytest.mark.parametrize(
     ("sent", "problem"),
     [
-        ({}, ("text", "type")),
-        ({"text": None}, ("text", "type")),
+        ({}, ("text", "required")),
+        ({"text": None}, ("text", "required")),
         ({"text": "a" * 8001}, ("text", "too_long")),
         ({"text": "\ud800"}, ("text", "characters")),
         ({"text": "honey", "lot": "x"}, ("lot", "unknown_field")),

@@ -158,7 +158,7 @@ def test_code_gives_the_role_that_the_member_has_when_it_is_used(owner, taster):
         ({"code": ""}, {("code", "required")}),
         ({"code": 12345678}, {("code", "type")}),
         ({"code": "A" * 41}, {("code", "too_long")}),
-        ({"device": None}, {("device", "type")}),
+        ({"device": None}, {("device", "required")}),
         ({"password": "x"}, {("code", "one_of")}),
     ],
 )

@@ -84,7 +84,8 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
         problems.append(problem)
     chosen, items = list[dict[str, object]](), payload.get("chosen")
     if not isinstance(items, list) or len(items) > MOST_CHOSEN:
-        problems.append(Problem("chosen", "type", _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}))
+        code = "required" if items is None else "type"
+        problems.append(Problem("chosen", code, _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}))
         items = []
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, item in enumerate(items):
@@ -103,7 +104,7 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
 
 def _clean_reason(sent: object) -> tuple[str, Problem | None]:
     try:
-        reason = clean_text(sent, longest=8000).strip()
+        reason = "" if sent is None else clean_text(sent, longest=8000).strip()
     except InvalidValue as error:
         return "", field_problem("reason", error.fault)
     return reason, None if reason else Problem("reason", "required", _("say why, for next year"))

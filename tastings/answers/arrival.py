@@ -1,10 +1,11 @@
 """The answer of ``GET /lots/{id}/arrival-check``."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 from uuid import UUID
 
 from tastings.answers.copying import answer_from
+from tastings.answers.help_text import help_text
 from tastings.answers.triangles import TriangleTest, triangle_answer
 from tastings.maths.comparison.arrival import ALPHA, NOTICEABLE
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
@@ -17,8 +18,8 @@ from tastings.wording import arrival as words
 class ArrivalSessions:
     """How many sessions of each."""
 
-    sample: int
-    arrived: int
+    sample: int = field(metadata=help_text("sessions of the sample"))
+    arrived: int = field(metadata=help_text("sessions of the arrived lot"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +27,18 @@ class ArrivalDescriptor:
     """One descriptor of the arrived lot against the sample."""
 
     descriptor: str
-    sample: float
-    arrived: float
-    difference: float
+    sample: float = field(metadata=help_text("mean of the sample, points"))
+    arrived: float = field(metadata=help_text("mean of the arrived lot, points"))
+    difference: float = field(metadata=help_text("arrived less sample, points"))
     low: float
     high: float
-    p: float
-    p_adjusted: float
-    different: bool
-    detectable: float
-    within_noticeable: bool
+    p: float = field(metadata=help_text("two-sided probability of so large a difference by chance"))
+    p_adjusted: float = field(metadata=help_text("the same among all descriptors compared (Holm 1979)"))
+    different: bool = field(metadata=help_text("whether `p_adjusted` is at most `alpha`"))
+    detectable: float = field(
+        metadata=help_text("the difference that would have been found with probability 0.8, points")
+    )
+    within_noticeable: bool = field(metadata=help_text("whether the difference is known to lie within `noticeable`"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,19 +46,19 @@ class ArrivalAnswer:
     """Whether an arrived lot is the tea of its sample."""
 
     lot: UUID
-    sample: UUID
-    verdict: Literal["same", "different", "cannot_tell"]
-    reason: str
+    sample: UUID = field(metadata=help_text("id of the lot that it was bought on"))
+    verdict: Literal["same", "different", "cannot_tell"] = field(metadata=help_text("whether it is the same tea"))
+    reason: str = field(metadata=help_text("why, in words"))
     alpha: float
-    noticeable: float
+    noticeable: float = field(metadata=help_text("a smaller difference is not noticed, points"))
     level: float
     first_infusions: int
-    sessions: ArrivalSessions
+    sessions: ArrivalSessions = field(metadata=help_text("how many of each"))
     shared_tasters: int
-    descriptors: tuple[ArrivalDescriptor, ...]
-    not_compared: tuple[str, ...]
-    next: str
-    triangle_tests: tuple[TriangleTest, ...]
+    descriptors: tuple[ArrivalDescriptor, ...] = field(metadata=help_text("those rated on both sides"))
+    not_compared: tuple[str, ...] = field(metadata=help_text("keys of descriptors that were not rated on both sides"))
+    next: str = field(metadata=help_text("what further tasting would settle it, in words"))
+    triangle_tests: tuple[TriangleTest, ...] = field(metadata=help_text("of the two against each other"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +66,10 @@ class ArrivalWithoutSample:
     """A lot that names no sample."""
 
     lot: UUID
-    sample: None
-    verdict: Literal["cannot_tell"]
-    reason: str
-    triangle_tests: tuple[TriangleTest, ...]
+    sample: None = field(metadata=help_text("null: it names none"))
+    verdict: Literal["cannot_tell"] = field(metadata=help_text("nothing can be compared"))
+    reason: str = field(metadata=help_text("why, in words"))
+    triangle_tests: tuple[TriangleTest, ...] = field(metadata=help_text("none without a sample"))
 
 
 def arrival_answer(arrival: LotArrival) -> ArrivalAnswer | ArrivalWithoutSample:

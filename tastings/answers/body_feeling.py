@@ -14,8 +14,8 @@ class BodyWord:
     """How many reported one word at least once, and in how many sessions."""
 
     descriptor: str
-    tasters: int
-    sessions: int
+    tasters: int = field(metadata=help_text("who noted it"))
+    sessions: int = field(metadata=help_text("in which it was noted"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,8 @@ class BodyFeeling:
 
     lot: UUID
     tasters: int = field(metadata=help_text("who noted anything of the body"))
-    sessions: int
-    words: tuple[BodyWord, ...]
+    sessions: int = field(metadata=help_text("in which anything of the body was noted"))
+    words: tuple[BodyWord, ...] = field(metadata=help_text("those noted most come first"))
     kappa: float | None = field(metadata=help_text("agreement (Fleiss 1971), at most 1; null with one taster"))
     sentence: str
     cautions: tuple[str, ...]

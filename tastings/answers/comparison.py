@@ -17,11 +17,11 @@ from tastings.wording.development import development_cautions
 class ComparedGroup:
     """One lot, or one lot's sessions in one kind of pot."""
 
-    name: str
-    evidence: Evidence
-    profile: Profile
-    steeps: SteepCount
-    curves: tuple[DescriptorCurve, ...]
+    name: str = field(metadata=help_text("id of the lot; of one lot its vessel material, shop or water"))
+    evidence: Evidence = field(metadata=help_text("what the figures rest on"))
+    profile: Profile = field(metadata=help_text("how the strength runs over the infusions"))
+    steeps: SteepCount = field(metadata=help_text("how many infusions are worth drinking"))
+    curves: tuple[DescriptorCurve, ...] = field(metadata=help_text("one for each descriptor that was rated"))
     cautions: tuple[str, ...]
 
 
@@ -29,21 +29,25 @@ class ComparedGroup:
 class ComparedProbability:
     """Probabilities about the first of two groups; None while one of them was not rated."""
 
-    outlasts: float | None
-    outlasted: float | None
-    stronger: float | None
-    liked_more: float | None
+    outlasts: float | None = field(metadata=help_text("that it has more infusions worth drinking"))
+    outlasted: float | None = field(metadata=help_text("that it has fewer"))
+    stronger: float | None = field(metadata=help_text("that it is stronger"))
+    liked_more: float | None = field(metadata=help_text("that it is liked more"))
 
 
 @dataclass(frozen=True, slots=True)
 class ComparedPair:
     """Two groups compared."""
 
-    first: str
-    second: str
+    first: str = field(metadata=help_text("name of one group"))
+    second: str = field(metadata=help_text("name of the other group"))
     shared_tasters: int
-    probability: ComparedProbability
-    differences: tuple[Difference, ...]
+    probability: ComparedProbability = field(
+        metadata=help_text("about the first; null while one of them was not rated")
+    )
+    differences: tuple[Difference, ...] = field(
+        metadata=help_text("of the descriptors rated in both, first less second")
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +59,8 @@ class ComparisonAnswer:
     one_even_brew: bool = field(
         metadata=help_text("false when the lots are of kinds with different even brews, which compare less well")
     )
-    groups: tuple[ComparedGroup, ...]
-    pairs: tuple[ComparedPair, ...]
+    groups: tuple[ComparedGroup, ...] = field(metadata=help_text("in the order asked for"))
+    pairs: tuple[ComparedPair, ...] = field(metadata=help_text("every two groups"))
 
 
 def comparison_answer(comparison: Comparison) -> ComparisonAnswer:

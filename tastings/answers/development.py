@@ -25,45 +25,45 @@ class LeftOutTasting:
     """A session, or one infusion of it, whose ratings are not used."""
 
     session: str
-    infusion: int | None
-    reason: str
+    infusion: int | None = field(metadata=help_text("number of the infusion; null for the whole session"))
+    reason: str = field(metadata=help_text("why its ratings are not used, in words"))
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What the figures rest on."""
 
-    sessions: int
-    infusions: int
-    tasters: int
-    shops: int
-    left_out: tuple[LeftOutTasting, ...]
+    sessions: int = field(metadata=help_text("how many are used"))
+    infusions: int = field(metadata=help_text("how many are used"))
+    tasters: int = field(metadata=help_text("how many tasted them"))
+    shops: int = field(metadata=help_text("in how many shops"))
+    left_out: tuple[LeftOutTasting, ...] = field(metadata=help_text("what is not used, and why"))
 
 
 @dataclass(frozen=True, slots=True)
 class EvenBrew:
     """The fixed brew to which the sessions of this kind of tea are evened out; ``rinse_s`` is null without a rinse."""
 
-    leaf_g: float
-    vessel_ml: float
-    kettle_c: float
-    warmed: bool
-    rinse_s: float | None
-    contact_s: float
-    infusions: int
+    leaf_g: float = field(metadata=help_text("dry leaf, g"))
+    vessel_ml: float = field(metadata=help_text("what the bowl holds, ml"))
+    kettle_c: float = field(metadata=help_text("water in the kettle, °C"))
+    warmed: bool = field(metadata=help_text("whether the bowl is warm before the leaf goes in"))
+    rinse_s: float | None = field(metadata=help_text("contact of the rinse, s; null for none"))
+    contact_s: float = field(metadata=help_text("contact of each infusion, s"))
+    infusions: int = field(metadata=help_text("how many the curves have"))
 
 
 @dataclass(frozen=True, slots=True)
 class SteepCount:
     """How many infusions are worth drinking."""
 
-    recommended: int | None
-    low: int | None
-    high: int | None
+    recommended: int | None = field(metadata=help_text("infusions worth drinking; null while unknown"))
+    low: int | None = field(metadata=help_text("fewest within the interval"))
+    high: int | None = field(metadata=help_text("most within the interval"))
     level: float = field(metadata=help_text("of the interval"))
     finish_line: float = field(metadata=help_text("strength below which a cup is spent, points"))
-    sessions_spent: int
-    sessions_stopped: int
+    sessions_spent: int = field(metadata=help_text("sessions that ended because the leaf was spent"))
+    sessions_stopped: int = field(metadata=help_text("sessions that ended before that"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +71,12 @@ class BrewDeparture:
     """How a pour departed from the even brew or its session's habit, and what that did to the cup."""
 
     session: str
-    infusion: int
-    kind: Kind
+    infusion: int = field(
+        metadata=help_text("number of the infusion; of what holds through a session, the first tasted")
+    )
+    kind: Kind = field(metadata=help_text("what was different"))
     effect: float = field(metadata=help_text("points of strength"))
-    detail: str
+    detail: str = field(metadata=help_text("in words"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +84,10 @@ class OtherwisePoint:
     """One infusion's ratings as given, and without the departures."""
 
     infusion: int
-    ratings: int
-    departed: int
-    shown: float
-    otherwise: float
+    ratings: int = field(metadata=help_text("how many ratings there are"))
+    departed: int = field(metadata=help_text("how many of them the brewing moved by a tenth of a point or more"))
+    shown: float = field(metadata=help_text("mean of the ratings as given, points"))
+    otherwise: float = field(metadata=help_text("curve of the even brew, points"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ class Otherwise:
     """What the ratings of a descriptor would have shown without the departures."""
 
     descriptor: str
-    points: tuple[OtherwisePoint, ...]
+    points: tuple[OtherwisePoint, ...] = field(metadata=help_text("one for each infusion that was rated"))
     sentence: str
 
 
@@ -102,21 +104,23 @@ class DevelopmentAnswer:
     """How a lot's flavour develops over infusions."""
 
     lot: UUID
-    revision: int
+    revision: int = field(metadata=help_text("the team's revision up to which the figures are"))
     computed_at: datetime | None
     stale: bool = field(metadata=help_text("true while a change to the lot's sessions is not in the figures"))
-    evidence: Evidence
-    even_brew: EvenBrew
-    profile: Profile
-    steeps: SteepCount
+    evidence: Evidence = field(metadata=help_text("what the figures rest on"))
+    even_brew: EvenBrew = field(metadata=help_text("the brew to which all sessions are evened out"))
+    profile: Profile = field(metadata=help_text("how the strength runs over the infusions"))
+    steeps: SteepCount = field(metadata=help_text("how many infusions are worth drinking"))
     forecast: Forecast | None = field(metadata=help_text("null once the eighth infusion is rated"))
-    curves: tuple[DescriptorCurve, ...]
-    layers: tuple[Layer, ...]
-    departures: tuple[BrewDeparture, ...]
-    next: str
+    curves: tuple[DescriptorCurve, ...] = field(metadata=help_text("one for each descriptor that was rated"))
+    layers: tuple[Layer, ...] = field(metadata=help_text("which flavours lead, come and go in each infusion"))
+    departures: tuple[BrewDeparture, ...] = field(
+        metadata=help_text("pours that were brewed otherwise, and what that did to the cup")
+    )
+    next: str = field(metadata=help_text("what one more session would settle, in words"))
     cautions: tuple[str, ...]
     sentence: str = field(metadata=help_text("what changes from cup to cup, to say to a guest"))
-    otherwise: Otherwise
+    otherwise: Otherwise = field(metadata=help_text("the ratings beside what they would be on the even brew"))
 
 
 def development_answer(lot: LotDevelopment, *, labels: Mapping[str, str]) -> DevelopmentAnswer:

@@ -32,11 +32,11 @@ class OtherVessel:
 
     lot: UUID
     first: BrewPot | None = field(metadata=help_text("in which it was tasted most often; null while not rated"))
-    other: BrewPot | None
+    other: BrewPot | None = field(metadata=help_text("the vessel asked about; null while not rated"))
     contact_s: float | None = field(metadata=help_text("of every infusion, in both"))
     rated_to: int | None = field(metadata=help_text("last infusion whose strength anybody rated"))
     noticeable: float = field(metadata=help_text("a difference above this counts as stronger or weaker, points"))
-    cups: tuple[CupForecast, ...]
+    cups: tuple[CupForecast, ...] = field(metadata=help_text("one for each infusion"))
     good_cups: int | None = field(metadata=help_text("cups above the finish line, of which the next two are the mean"))
     stronger: float | None = field(metadata=help_text("probability"))
     weaker: float | None = field(metadata=help_text("probability"))

@@ -24,10 +24,10 @@ class BrewPot:
     kettle_c: float = field(
         metadata=help_text("as requested or as the lot was tasted, but never above the boiling point of the place")
     )
-    vessel_material: str
+    vessel_material: str = field(metadata=help_text("what it is made of"))
     vessel_g: float | None = field(metadata=help_text("null when it was estimated"))
-    warmed: bool
-    altitude_m: float
+    warmed: bool = field(metadata=help_text("whether it is warm before the leaf goes in"))
+    altitude_m: float = field(metadata=help_text("of the place above the sea, m"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +35,12 @@ class TargetEvidence:
     """What the target rests on."""
 
     low: float = field(metadata=help_text("central 80 % of the target"))
-    high: float
+    high: float = field(metadata=help_text("upper end of the central 80 % of the target, points"))
     probability: float | None = field(
         metadata=help_text("that liking has its top within the strengths tasted; null when not asked")
     )
     cups: int = field(metadata=help_text("rated for liking"))
-    sessions: int
+    sessions: int = field(metadata=help_text("in how many sessions these cups were"))
     reason: str = field(metadata=help_text("which strength was taken and why"))
 
 
@@ -50,7 +50,7 @@ class BrewRemedy:
 
     steep_s: float | None = field(metadata=help_text("change of the steep, signed"))
     leaf_g: float | None = field(metadata=help_text("or of the leaf, signed"))
-    detail: str
+    detail: str = field(metadata=help_text("in words"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,16 +59,16 @@ class BrewChange:
 
     points: float = field(metadata=help_text("by how many points of strength"))
     infusion: int = field(metadata=help_text("whose steep is to change"))
-    too_strong: BrewRemedy
-    too_thin: BrewRemedy
+    too_strong: BrewRemedy = field(metadata=help_text("for cups that are too strong"))
+    too_thin: BrewRemedy = field(metadata=help_text("for cups that are too thin"))
 
 
 @dataclass(frozen=True, slots=True)
 class CaffeineRange:
     """Least and most. [mg]."""
 
-    low: float
-    high: float
+    low: float = field(metadata=help_text("least, mg"))
+    high: float = field(metadata=help_text("most, mg"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,21 +78,23 @@ class BrewCaffeine:
     per_cup_mg: CaffeineRange = field(metadata=help_text("of an average cup"))
     per_pot_mg: CaffeineRange = field(metadata=help_text("all worthwhile infusions of one portion of leaf"))
     per_guest_mg: CaffeineRange = field(metadata=help_text("a cup of each of them"))
-    source: str
+    source: str = field(metadata=help_text("where the estimate is from, in words"))
 
 
 @dataclass(frozen=True, slots=True)
 class BrewGuide:
     """How to brew a lot in one pot."""
 
-    style: Style
-    pot: BrewPot
+    style: Style = field(metadata=help_text("way of brewing"))
+    pot: BrewPot = field(metadata=help_text("the pot that the times are for"))
     rinse_s: float | None = field(
         metadata=help_text(
             "contact of a rinse that is thrown away; null for none, as when most sessions of the lot had none"
         )
     )
-    infusions: tuple[GuidedPour, ...]
+    infusions: tuple[GuidedPour, ...] = field(
+        metadata=help_text("the infusions to pour; none of a lot whose strength nobody rated, unless by a standard")
+    )
     last_at_target: int | None = field(
         metadata=help_text(
             "the last full cup that the tastings can tell: reaches the target within 300 s and 2.5 times the steep"
@@ -102,11 +104,21 @@ class BrewGuide:
     last_sure: int | None = field(
         metadata=help_text("up to here no likely miss is above 20 %; the times beyond are guesses")
     )
-    last_worthwhile: int | None
-    target_strength: float | None
-    target_from: Literal["liking", "second_infusion"] | None
-    target_evidence: TargetEvidence | None
-    change: BrewChange | None
+    last_worthwhile: int | None = field(
+        metadata=help_text(
+            "last one above the finish line with probability at least 0.5; 0 when none is, null when unknown"
+        )
+    )
+    target_strength: float | None = field(
+        metadata=help_text("strength that the steeps aim at, points, 0 to 10; null when unknown or by a standard")
+    )
+    target_from: Literal["liking", "second_infusion"] | None = field(
+        metadata=help_text("whether that is the best-liked strength or that of the second infusion")
+    )
+    target_evidence: TargetEvidence | None = field(metadata=help_text("what the target rests on; null as above"))
+    change: BrewChange | None = field(
+        metadata=help_text("what to do about cups that are too strong or too thin; null when unknown")
+    )
     serving: Serving | None = field(metadata=help_text("null for an evaluation"))
     caffeine: BrewCaffeine | None = field(
         metadata=help_text("an estimate, never a measurement; null for a herbal or an unrated lot")

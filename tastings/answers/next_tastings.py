@@ -13,9 +13,9 @@ class NextTasting:
     """A lot to taste."""
 
     lot: UUID
-    name: str
-    status: str
-    sessions: int
+    name: str = field(metadata=help_text("of the lot"))
+    status: str = field(metadata=help_text("`sample`, `bought` or empty"))
+    sessions: int = field(metadata=help_text("how many there are so far"))
     sentence: str = field(metadata=help_text("what one more session would settle"))
 
 
@@ -24,7 +24,7 @@ class NextTastings:
     """The team's lots with an open question, the one to taste next first; ten at most."""
 
     open_lots: int = field(metadata=help_text("how many lots have one"))
-    tastings: tuple[NextTasting, ...]
+    tastings: tuple[NextTasting, ...] = field(metadata=help_text("the one to taste next first; ten at most"))
 
 
 def next_tastings_answer(plan: TastingPlan) -> NextTastings:

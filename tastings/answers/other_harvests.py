@@ -18,7 +18,7 @@ class HarvestDifference:
     descriptor: str
     difference: float = field(metadata=help_text("this lot less the other, points, mean of the first infusions"))
     low: float = field(metadata=help_text("central 80 %"))
-    high: float
+    high: float = field(metadata=help_text("upper end of the central 80 %"))
     p_adjusted: float = field(metadata=help_text("among all descriptors compared (Holm 1979)"))
 
 
@@ -26,13 +26,15 @@ class HarvestDifference:
 class HarvestAnswer:
     """Another harvest of the same producer and kind."""
 
-    lot: UUID
-    name: str
-    harvest_year: int
-    harvest_season: str
+    lot: UUID = field(metadata=help_text("id of the other lot"))
+    name: str = field(metadata=help_text("of the other lot"))
+    harvest_year: int = field(metadata=help_text("of the other lot"))
+    harvest_season: str = field(metadata=help_text("of the other lot, in the team's words"))
     sessions: int = field(metadata=help_text("of the other lot"))
     shared_tasters: int
-    differences: tuple[HarvestDifference, ...]
+    differences: tuple[HarvestDifference, ...] = field(
+        metadata=help_text("descriptors in which the two differ, the largest difference first")
+    )
     sentence: str
 
 
@@ -43,7 +45,7 @@ class OtherHarvests:
     lot: UUID
     producer: str = field(metadata=help_text("empty when the lot names none; then there are no harvests"))
     first_infusions: int
-    harvests: tuple[HarvestAnswer, ...]
+    harvests: tuple[HarvestAnswer, ...] = field(metadata=help_text("the latest first"))
 
 
 def other_harvests_answer(result: HarvestsOfProducer, *, labels: Mapping[str, str]) -> OtherHarvests:

@@ -19,9 +19,11 @@ from tastings.wording.left_out import left_out_reason
 class ExpectedDay:
     """When it is expected to be ready: median and central interval."""
 
-    date: datetime.date | None
-    low: datetime.date | None
-    high: datetime.date | None
+    date: datetime.date | None = field(
+        metadata=help_text("median; null when it is not known well enough or later than two years")
+    )
+    low: datetime.date | None = field(metadata=help_text("lower end of the interval"))
+    high: datetime.date | None = field(metadata=help_text("upper end of the interval"))
     level: float = field(metadata=help_text("of the interval"))
 
 
@@ -30,8 +32,8 @@ class RoastPoint:
     """The roast on one day, with its central 80 %. [points, 0 to 10]."""
 
     day: int = field(metadata=help_text("since the roast"))
-    date: datetime.date
-    mean: float
+    date: datetime.date = field(metadata=help_text("the same as a date"))
+    mean: float = field(metadata=help_text("mean roast, points, 0 to 10"))
     low: float
     high: float
 
@@ -41,10 +43,10 @@ class RoastTasting:
     """The roast in one session."""
 
     session: str
-    day: int
-    date: datetime.date
-    mean: float
-    sd: float
+    day: int = field(metadata=help_text("since the roast"))
+    date: datetime.date = field(metadata=help_text("the same as a date"))
+    mean: float = field(metadata=help_text("roast in this session, points, 0 to 10"))
+    sd: float = field(metadata=help_text("standard deviation of that, points"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,7 @@ class LeftOutSession:
     """A session that is not used, and why."""
 
     session: str
-    reason: str
+    reason: str = field(metadata=help_text("why it is not used, in words"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,22 +62,26 @@ class ReadinessOfLot:
     """Whether a roasted lot has rested enough."""
 
     lot: UUID
-    verdict: Literal["ready", "resting", "cannot_tell"]
-    reason: str
-    level: float
-    roasted_on: datetime.date
+    verdict: Literal["ready", "resting", "cannot_tell"] = field(metadata=help_text("whether it is ready today"))
+    reason: str = field(metadata=help_text("why, in words"))
+    level: float = field(metadata=help_text("roast that it should be under, points, 0 to 10"))
+    roasted_on: datetime.date = field(metadata=help_text("day of the roast"))
     probability: float | None = field(metadata=help_text("that it is ready today: both of the next two"))
     under: float | None = field(metadata=help_text("probability that the roast is under the level today"))
     rested: float | None = field(
         metadata=help_text("probability that it is liked as much as it is going to be; null while that is not known")
     )
-    expected: ExpectedDay
-    today: RoastPoint | None
-    curve: tuple[RoastPoint, ...]
-    tastings: tuple[RoastTasting, ...]
-    liking: Trend | None
-    next: str
-    left_out: tuple[LeftOutSession, ...]
+    expected: ExpectedDay = field(metadata=help_text("when it is expected to be ready"))
+    today: RoastPoint | None = field(metadata=help_text("the roast today; null when nothing was tasted"))
+    curve: tuple[RoastPoint, ...] = field(
+        metadata=help_text("the roast by day, up to two months after today or the last tasting")
+    )
+    tastings: tuple[RoastTasting, ...] = field(metadata=help_text("the roast in each session"))
+    liking: Trend | None = field(
+        metadata=help_text("how the liking moves; null unless it was rated on days at least a week apart")
+    )
+    next: str = field(metadata=help_text("what further tasting would settle it, and when, in words"))
+    left_out: tuple[LeftOutSession, ...] = field(metadata=help_text("sessions that are not used"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +89,10 @@ class UnknownRoastDay:
     """A lot that does not say when it was roasted."""
 
     lot: UUID
-    verdict: Literal["cannot_tell"]
-    reason: str
-    level: float
-    roasted_on: None
+    verdict: Literal["cannot_tell"] = field(metadata=help_text("not known without the day of the roast"))
+    reason: str = field(metadata=help_text("why, in words"))
+    level: float = field(metadata=help_text("roast that it should be under, points, 0 to 10"))
+    roasted_on: None = field(metadata=help_text("null: it is not known"))
 
 
 def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) -> ReadinessOfLot | UnknownRoastDay:

@@ -37,7 +37,7 @@ COMMON: Mapping[str, str] = {
     "low": "lower end of the central 80 %",
     "pourers": "logins that pour and may know the codes",
     "protocol": "how the cups are brewed",
-    "reference": "the known lot that is served among the candidates and cannot be chosen; null for none",
+    "reference": "a known lot, poured once in every sitting; null for none",
     "remarks": "anything else, in words",
     "reveal_reason": "why it was revealed before every cup was tasted",
     "revealed_at": "when codes met names; null before",

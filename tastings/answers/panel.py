@@ -17,13 +17,13 @@ class TasterOnDescriptor:
 
     descriptor: str
     gain: float = field(metadata=help_text("1: as the panel; above 1 spreads more"))
-    gain_sd: float
+    gain_sd: float = field(metadata=help_text("standard deviation of the gain"))
     offset: float = field(metadata=help_text("points above the panel"))
-    offset_sd: float
+    offset_sd: float = field(metadata=help_text("standard deviation of the offset, points"))
     known: bool = field(metadata=help_text("whether gain and offset are known well enough"))
     blind_cups_to_known: int = field(metadata=help_text("about so many more, of lots the others tasted, would do it"))
-    sessions: int
-    lots: int
+    sessions: int = field(metadata=help_text("how many the figures rest on"))
+    lots: int = field(metadata=help_text("how many the figures rest on"))
     repeatability_sd: float | None = field(metadata=help_text("of the same infusion of the same lot, points"))
     agreement: float | None = field(metadata=help_text("correlation with the others' mean over lots"))
     discrimination_p: float | None = field(metadata=help_text("small when the taster tells lots apart"))
@@ -33,19 +33,21 @@ class TasterOnDescriptor:
 class TasterCalibration:
     """One taster, by descriptor."""
 
-    revision: int
+    revision: int = field(metadata=help_text("the team's revision up to which the figures are"))
     computed_at: datetime | None
     stale: bool
     taster: UUID
-    descriptors: tuple[TasterOnDescriptor, ...]
+    descriptors: tuple[TasterOnDescriptor, ...] = field(
+        metadata=help_text("one for each descriptor that the taster rated")
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class FinishLineAnswer:
     """Strength below which the team calls a cup spent. [points]."""
 
-    mean: float
-    sd: float
+    mean: float = field(metadata=help_text("strength, points"))
+    sd: float = field(metadata=help_text("standard deviation of that, points"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +55,8 @@ class DescriptorAgreement:
     """How far the tasters agree on one descriptor."""
 
     descriptor: str
-    tasters: int
-    lots: int
+    tasters: int = field(metadata=help_text("how many it rests on"))
+    lots: int = field(metadata=help_text("how many it rests on"))
     icc_single: float | None = field(metadata=help_text("ICC(2,1), Shrout and Fleiss 1979"))
     icc_mean: float | None = field(metadata=help_text("ICC(3,k)"))
     kendall_w: float | None
@@ -65,19 +67,21 @@ class PanelTaster:
     """One taster of the panel."""
 
     taster: UUID
-    descriptors: tuple[TasterOnDescriptor, ...]
+    descriptors: tuple[TasterOnDescriptor, ...] = field(
+        metadata=help_text("one for each descriptor that the taster rated")
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
     """The tasters together."""
 
-    revision: int
+    revision: int = field(metadata=help_text("the team's revision up to which the figures are"))
     computed_at: datetime | None
     stale: bool
-    finish_line: FinishLineAnswer
-    agreement: tuple[DescriptorAgreement, ...]
-    tasters: tuple[PanelTaster, ...]
+    finish_line: FinishLineAnswer = field(metadata=help_text("strength below which a cup is spent"))
+    agreement: tuple[DescriptorAgreement, ...] = field(metadata=help_text("one for each descriptor"))
+    tasters: tuple[PanelTaster, ...] = field(metadata=help_text("one for each taster that the caller may see"))
 
 
 def calibration_answer(panel: PanelFigures, taster: UUID) -> TasterCalibration:

@@ -17,7 +17,7 @@ class Suggestion:
     """A descriptor that a text speaks of."""
 
     descriptor: str = field(metadata=help_text("a descriptor's key"))
-    label: str
+    label: str = field(metadata=help_text("what people read"))
     present: bool = field(metadata=help_text("false for what the text says is not there"))
     intensity: float | None = field(
         metadata=help_text(
@@ -30,7 +30,7 @@ class Suggestion:
     compared: Literal["more", "less"] | None = field(metadata=help_text("than in another cup"))
     degree: str | None = field(metadata=help_text("the wording that gave the intensity"))
     start: int = field(metadata=help_text("where its word begins in the text, in characters"))
-    end: int
+    end: int = field(metadata=help_text("where its word ends in the text, in characters"))
     words: str = field(metadata=help_text("the word as written"))
 
 
@@ -38,16 +38,16 @@ class Suggestion:
 class Reading:
     """What a text suggests."""
 
-    suggestions: list[Suggestion]
+    suggestions: list[Suggestion] = field(metadata=help_text("in the order of the text"))
 
 
 @dataclass(frozen=True, slots=True)
 class NoteSuggestions:
     """What a note's text suggests beyond what is noted already; of which revision of the note."""
 
-    note: UUID
-    revision: int
-    suggestions: list[Suggestion]
+    note: UUID = field(metadata=help_text("id of the note"))
+    revision: int = field(metadata=help_text("of the note that was read"))
+    suggestions: list[Suggestion] = field(metadata=help_text("what is not noted already"))
 
 
 def suggestion_in(text: str, suggestion: reader.Suggestion, lexicon: Lexicon) -> Suggestion:

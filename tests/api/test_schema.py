@@ -1,6 +1,7 @@
 """The OpenAPI document: valid, complete, and true of what is really answered."""
 
 import ast
+import dataclasses
 import json
 from pathlib import Path
 from uuid import uuid4
@@ -12,8 +13,10 @@ from django.core.management import call_command
 from django.utils.translation import get_language
 from drf_spectacular import validation
 
+from api.http.dataclass_answers import AnswerSerializer
 from api.http.problem_types import CODES, TYPES
 from pages import docs
+from tastings.answers.meanings import FIGURES
 from tastings.schemas import RECORD_SCHEMAS
 from tests.api.openapi import DOCUMENT, errors_of, schema_errors
 from tests.api.phone import NEW_RECORD, change, post_sync, sync
@@ -189,6 +192,25 @@ def test_limits_steps_and_choices_are_declared(document):
         100,
     )
     assert parameters["status"]["enum"] == ["bought", "retired", "sample"]
+
+
+def test_every_field_of_a_computed_answer_has_a_meaning(document):
+    schemas, waiting, answers = document["components"]["schemas"], [AnswerSerializer], {}
+    while waiting:
+        for made in waiting.pop().__subclasses__():
+            waiting.append(made)
+            if (dataclass := getattr(getattr(made, "Meta", None), "dataclass", None)) is not None:
+                answers[getattr(made.Meta, "ref_name", None) or dataclass.__name__] = dataclass
+    properties = {(name, field): one for name in answers for field, one in schemas[name]["properties"].items()}
+
+    assert {"Development", "Otherwise", "CurvePoint", "Panel", "FlightStanding", "PulledCup"} <= answers.keys()
+    assert len(properties) > 400
+    assert sorted(place for place, one in properties.items() if not one.get("description")) == []
+
+
+def test_meanings_are_of_fields_that_answers_have():
+    for figures, texts in FIGURES.items():
+        assert texts.keys() - {field.name for field in dataclasses.fields(figures)} == set(), figures
 
 
 @pytest.mark.parametrize("direction", ["SentChangeRequest", "PulledChange"])

@@ -14,6 +14,7 @@ from pages.form_page import long_text_field, number_field, set_choices
 from pages.record_forms import NOTHING, number_in, sentence
 from tastings.figures import to_stored
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
+from tastings.schemas import FLIGHT
 from tastings.wording.flights import factors
 from tastings.wording.labels import TEAS
 from tastings.wording.numbers import number
@@ -195,10 +196,22 @@ class FlightForm(forms.Form):
     def show(self, refused: Invalid) -> None:
         """Show what the API refuses beside its fields, samples and people by their names."""
         for problem in refused.problems:
-            detail = problem.detail
+            detail = _how_many(problem.field) if problem.code == "range" else ""
+            detail = detail or problem.detail
             for known, name in self._names().items():
                 detail = detail.replace(known, name)
             self.add_error(problem.field if problem.field in self.fields else None, sentence(detail))
+
+
+def _how_many(field: str) -> str:
+    """Say how many samples or people may be chosen; empty text for a field that takes no list of them."""
+    text = {
+        "lots": _("Choose %(low)s to %(high)s samples."),
+        "tasters": _("Choose %(low)s to %(high)s people who taste."),
+        "pourers": _("Choose at most %(high)s people who pour."),
+    }.get(field, "")
+    listed = FLIGHT.by_name().get(field)
+    return text % {"low": number(listed.low), "high": number(listed.high)} if text and listed else ""
 
 
 def values_of(flight: FlightItem) -> dict[str, object]:

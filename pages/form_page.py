@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 from django.views.generic import View
 from django.views.generic.edit import FormMixin
 
-from pages.record_forms import sentence
+from pages.record_forms import problem_sentence
 from teams.errors import Invalid, Throttled
 
 if TYPE_CHECKING:
@@ -121,9 +121,10 @@ def set_choices(form: forms.Form, name: str, choices: Sequence[tuple[str, StrOrP
 
 def add_problems(form: forms.Form, problems: Iterable[Problem]) -> None:
     """Show beside the fields what an action found wrong."""
+    labels = {name: str(field.label) for name, field in form.fields.items() if field.label}
     for problem in problems:
         field = problem.field if problem.field in form.fields else None
-        form.add_error(field, sentence(problem.detail))
+        form.add_error(field, problem_sentence(problem, labels))
 
 
 def too_many_attempts(refused: Throttled) -> str:

@@ -15,6 +15,7 @@ from tastings.maths.curve.evidence import COOLEST_C
 from tastings.maths.guide.pots import MOST_GUESTS, SMALL_POT_ML, PotError, PotRequest, small_pot
 from tastings.wording.guide import pot_problem
 from tastings.wording.labels import MATERIALS
+from tastings.wording.numbers import number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -43,6 +44,13 @@ class PotForm(forms.Form):
         super().__init__(data, auto_id="pot-%s")
         for name in ("vessel_ml", "leaf_g", "kettle_c"):
             self.fields[name].widget.attrs["inputmode"] = "decimal"
+        for field in self.fields.values():
+            if isinstance(field, forms.IntegerField):  # a FloatField is one too
+                limits = _("Must be %(low)s to %(high)s.") % {
+                    "low": number(field.min_value),
+                    "high": number(field.max_value),
+                }
+                field.error_messages |= {"min_value": limits, "max_value": limits}
 
     def clean(self) -> dict[str, object]:
         """Refuse leaf for which no cup can be predicted in so much water."""

@@ -13,10 +13,11 @@ from tastings.queries.developments import labels_of
 from tastings.queries.records import list_records, names_of_live_lots
 from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import number
 from teams.queries.people import shops_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from django_stubs_ext import StrOrPromise
 
@@ -79,8 +80,7 @@ def options_for(member: Member, type_name: str, session: UUID | None = None) -> 
     if "shop" in names:
         options["shop"] = {str(shop.id): shop.name for shop in shops_of(member)}
     if "pot" in names:
-        pots = list_records(member, "pot", filters={"retired": "false"}, after=None, limit=MOST_OF_A_SESSION)
-        options["pot"] = {str(pot.id): str(pot.fields["name"]) for pot in pots}
+        options["pot"] = {str(pot.id): pot_name(pot.fields, options.get("shop", {})) for pot in pots_in_use(member)}
     if "descriptor" in names:
         labels = labels_of(member)
         words = {key: descriptor_label(key, labels) for key in labels}
@@ -90,6 +90,18 @@ def options_for(member: Member, type_name: str, session: UUID | None = None) -> 
             str(row.id): infusion_name(row.fields["number"]) for row in children_of(member, "infusion", session)
         }
     return options
+
+
+def pots_in_use(member: Member) -> Sequence[Record]:
+    """Return the team's pots that a session may name, by name."""
+    pots = list_records(member, "pot", filters={"retired": "false"}, after=None, limit=MOST_OF_A_SESSION)
+    return sorted(pots, key=lambda pot: (str(pot.fields["name"]).casefold(), pot.id))
+
+
+def pot_name(pot: Mapping[str, object], shops: Mapping[str, str]) -> str:
+    """Return what tells a pot from others of its name: its volume, and the shop where it stands."""
+    volume = _("%(volume)s ml") % {"volume": number(pot["vessel_ml"])}
+    return ", ".join(filter(None, (str(pot["name"]), volume, shops.get(str(pot.get("shop")), ""))))
 
 
 def children_of(member: Member, type_name: str, session: UUID) -> list[Record]:

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
     from django.http import QueryDict
 
-    from lots.schema import Field, RecordSchema
+    from lots.schema import Fault, Field, RecordSchema
+    from teams.errors import Problem
 
     Options = Mapping[str, Mapping[str, str]]
     """Labels of the records that a reference may name, by field and id."""
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 NOTHING = "\u2013"
 """Written where there is no value."""
 _LONG = 1000
+_MINUTES = re.compile(r"(\d{1,3}):([0-5]\d)", re.ASCII)
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
 
 
@@ -72,7 +74,7 @@ class RecordForm(forms.Form):
             try:
                 self.cleaned_data[field.name] = clean_value(field, self._wire_value(field, sent))
             except InvalidValue as error:
-                self.add_error(field.name, sentence(fault_text(error.fault)))
+                self.add_error(field.name, _fault_sentence(field, error.fault))
             except MissingTimeError:
                 self.add_error(field.name, missing_time(self.zone))
         return self.cleaned_data
@@ -111,6 +113,9 @@ class RecordForm(forms.Form):
             case "number" | "integer":
                 mode = "numeric" if field.kind == "integer" else "decimal"
                 widget = forms.TextInput({"inputmode": mode, "autocomplete": "off", **extra})
+                if _is_time(field):
+                    minutes = _("Or in minutes, as 1:30")
+                    return forms.CharField(label=name, required=False, widget=widget, help_text=minutes)
             case _ if field.name == "country":
                 return forms.ChoiceField(label=name, required=False, choices=self._choices(field))
             case _ if field.longest > _LONG:
@@ -135,6 +140,12 @@ class RecordForm(forms.Form):
             listed.append((now, value_text(field, self.values.get(field.name), self.options)))
         nothing = [] if field.required and now else [("", NOTHING)]
         return [*nothing, *listed]
+
+
+def _fault_sentence(field: Field, fault: Fault) -> str:
+    if field.name == "currency" and fault.code == "pattern":
+        return _("Three letters, as in EUR.")
+    return sentence(fault_text(fault))
 
 
 def wrong_fields(form: forms.Form, names: Mapping[str, str] | None = None) -> list[tuple[str, str]]:
@@ -187,6 +198,23 @@ def sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
+def problem_sentence(problem: Problem, labels: Mapping[str, str]) -> str:
+    """Write what is wrong as a sentence in which other fields are called by their labels.
+
+    >>> problem_sentence(Problem("low_m", "order", "must not be more than high_m"), {"high_m": "Highest"})
+    'Must not be more than “Highest”.'
+    """
+    text = problem.detail
+    if problem.code in ("order", "required"):  # the details that name other fields
+        text = re.sub(r"\w+", lambda word: quoted(labels[word[0]]) if word[0] in labels else word[0], text)
+    return sentence(text)
+
+
+def quoted(label: str) -> str:
+    """Return a label of a field as it stands in a sentence."""
+    return _("“%(label)s”") % {"label": label}
+
+
 def _form_value(field: Field, value: object, zone: tzinfo) -> object:
     """Return a wire value as the form shows it: text, or a truth for a checkbox."""
     if value is None:
@@ -217,11 +245,26 @@ def _wire_value(field: Field, sent: object) -> object:
         return None
     match field.kind:
         case "number" | "integer":
-            return number_in(text)
+            return seconds_in(text) if _is_time(field) else number_in(text)
         case _ if field.name == "currency":
             return text.upper()
         case _:
             return text
+
+
+def _is_time(field: Field) -> bool:
+    """Whether a field is a length of time in seconds."""
+    return field.kind == "number" and field.name.endswith("_s")
+
+
+def seconds_in(text: str) -> object:
+    """Return the seconds that were typed, as such or as minutes and seconds; else the text.
+
+    >>> seconds_in("90"), seconds_in("1:30"), seconds_in("0:07"), seconds_in("1:75"), seconds_in("soon")
+    (90, 90, 7, '1:75', 'soon')
+    """
+    minutes = _MINUTES.fullmatch(text.strip())
+    return 60 * int(minutes[1]) + int(minutes[2]) if minutes else number_in(text)
 
 
 def number_in(text: str) -> object:

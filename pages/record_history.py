@@ -19,7 +19,7 @@ from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from pages.browser import read_as_member, work_for
 from pages.record_fields import address_of, options_for, record_name
-from pages.record_forms import NOTHING, sentence, value_text
+from pages.record_forms import NOTHING, problem_sentence, value_text
 from pages.records import change_record, schema_named
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
@@ -62,7 +62,11 @@ class RecordHistoryPage(View):
             refused = refusal_of(verdict)
             if not isinstance(refused, Invalid):
                 raise refused
-            reasons = [f"{field_label(record_type, item.field)}: {sentence(item.detail)}" for item in verdict.problems]
+            labels = {field.name: field_label(record_type, field.name) for field in schema.fields}
+            reasons = [
+                f"{labels.get(problem.field, problem.field)}: {problem_sentence(problem, labels)}"
+                for problem in verdict.problems
+            ]
             return _render(request, member, schema, record, history, reasons=reasons)
         query = urlencode({"saved": [name for name in fields if name not in _restoring(request)]}, doseq=True)
         return redirect(f"{address_of(record_type, record)}?{query}".rstrip("?"))
@@ -110,7 +114,11 @@ def _render(  # noqa: PLR0913 - what the page shows
     values = {str(item["field"]): item["value"] for item in history["current"]}
     people = names_of_members(member)
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
-    described = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
+    if "session" in values:
+        options["session"] = _name_of_session(member, str(values["session"]))
+    # an id says nothing to people
+    fields = [field for field in schema.fields if field.kind != "reference" or field.name in options]
+    described = [_row(schema.type, field, history, people=people, options=options) for field in fields]
     rows = [row for row in described if row is not None]
     set_once = [row for row in rows if not row.earlier and row.now.value != NOTHING]
     by_edit = Counter(row.now.edit for row in set_once)
@@ -130,6 +138,16 @@ def _render(  # noqa: PLR0913 - what the page shows
         "list": reverse("lots-page"),
     }
     return render(request, "pages/record_history.html", context, status=422 if reasons else 200)
+
+
+def _name_of_session(member: Member, session: str) -> dict[str, str]:
+    """Return what a session is called, by its id: its lot and when it began; nothing of one that is deleted."""
+    try:
+        record = record_for(member, "session", UUID(session))
+    except NotFound:
+        return {}
+    began = day_and_time(str(record.fields["started_at"]))
+    return {session: ", ".join(filter(None, (record_name(member, "session", record.fields), began)))}
 
 
 def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:

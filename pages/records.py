@@ -19,9 +19,10 @@ from lots.merge import DELETED
 from lots.schema import format_utc_short
 from pages.browser import chosen_member, membership_with
 from pages.form_page import add_problems
-from pages.record_fields import address_of, options_for, record_name, sections_for
-from pages.record_forms import RecordForm, value_text, width_of
-from pages.session_rows import rows_of_session
+from pages.record_fields import address_of, options_for, pots_in_use, record_name, sections_for
+from pages.record_forms import RecordForm, value_text, width_of, wrong_fields
+from pages.session_form import SessionForm
+from pages.session_rows import next_number, rows_of_session
 from tastings.actions.purchases import fields_of_bought_lot
 from tastings.actions.push import NEW, Change, Verdict, push_changes
 from tastings.actions.suggestions import Accepted, accept_suggestions, check_may_accept
@@ -41,9 +42,11 @@ from teams.queries.people import members_of, require_writer
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from django.http import QueryDict
     from django_stubs_ext import StrOrPromise
 
     from lots.schema import RecordSchema
+    from pages.record_forms import Options
     from tastings.queries.records import Record
     from teams.models import Member
 
@@ -96,6 +99,9 @@ class NewRecord(View):
             record = uuid4()
             verdict = change_record(member, record_type, record, fields, expected=NEW)
             if verdict.verdict != "refused":
+                if record_type == "infusion":  # most pours are followed by another
+                    session = address_of("session", UUID(str(fields["session"])))
+                    return redirect(f"{session}?{urlencode({'poured': record})}")
                 return redirect(f"{address_of(record_type, record)}?made=1")
             _show_refusal(form, verdict)
         return _render(request, member, form)
@@ -107,7 +113,7 @@ class NewRecord(View):
         sections = sections_for(member, record_type)
         names = [name for _title, names in sections for name in names if name != PARENT.get(record_type)]
         options, data = options_for(member, record_type, session), request.POST if sent else None
-        return member, RecordForm(schema, names, options=options, values=begins, data=data)
+        return member, _record_form(member, schema, names, options=options, values=begins, data=data)
 
 
 class RecordPage(View):
@@ -157,6 +163,8 @@ def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[
             begins |= {"started_at": now, "shop": shop, **usual_pot_fields(member)}
             if request.GET.get("purpose") == "arrival":
                 begins["purpose"] = "arrival"
+        if record_type == "infusion":
+            begins["number"] = next_number(member, record.id)
         return member, begins
     if record_type == "lot" and request.GET.get("from_lot"):
         member, sample = membership_with(request, "lot", request.GET["from_lot"])
@@ -179,7 +187,8 @@ def usual_pot_fields(member: Member) -> dict[str, object]:
 def _form_of(member: Member, record_type: str, record: Record, request: HttpRequest | None = None) -> RecordForm:
     session = UUID(str(record.fields["session"])) if record_type == "note" else None
     sections = sections_for(member, record_type, record)
-    form = RecordForm(
+    form = _record_form(
+        member,
         RECORD_SCHEMAS[record_type],
         [name for _title, names in sections for name in names],
         options=options_for(member, record_type, session),
@@ -188,6 +197,21 @@ def _form_of(member: Member, record_type: str, record: Record, request: HttpRequ
     )
     form.initial["revision"] = record.revision
     return form
+
+
+def _record_form(  # noqa: PLR0913 - what a form is made of
+    member: Member,
+    schema: RecordSchema,
+    names: Sequence[str],
+    *,
+    options: Options,
+    values: Mapping[str, object],
+    data: QueryDict | None,
+) -> RecordForm:
+    if schema.type != "session":
+        return RecordForm(schema, names, options=options, values=values, data=data)
+    pots = {str(pot.id): pot.fields for pot in pots_in_use(member)}
+    return SessionForm(schema, names, options=options, values=values, pots=pots, data=data)
 
 
 def _delete(member: Member, record_type: str, record: Record) -> HttpResponse:
@@ -250,6 +274,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
     back, back_to = _back(type_name, values, record)
     context: dict[str, object] = {
         "form": form,
+        "wrong": wrong_fields(form),
         "sections": [
             _section(form, title, [name for name in names if name in form.fields], is_open=place < _OPEN_SECTIONS)
             for place, (title, names) in enumerate(sections_for(member, type_name, record))
@@ -274,7 +299,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
         "buys": type_name == "lot" and record is None and "from_lot" in values,
     }
     if type_name == "session" and record is not None:
-        context |= rows_of_session(member, record)
+        context |= rows_of_session(member, record, poured=request.GET.get("poured", ""))
     if type_name == "note" and record is not None and record.fields["text"]:
         context |= _suggestions(member, record)
     return render(request, "pages/record.html", context, status=422 if form.errors else 200)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.utils.translation import gettext as _
+
 from pages.record_fields import address_of, children_of, infusion_name, options_for
 from pages.record_forms import value_text
 from tastings.schemas import RECORD_SCHEMAS
@@ -12,13 +14,23 @@ from tastings.wording.numbers import duration
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from uuid import UUID
 
     from tastings.queries.records import Record
     from teams.models import Member
 
 
-def rows_of_session(member: Member, session: Record) -> dict[str, object]:
-    """Return the rows of a session's infusions and notes, each leading to its page."""
+def next_number(member: Member, session: UUID) -> int:
+    """Return the number of a session's next infusion: 1 for the first, which is proposed as no rinse."""
+    numbers = [int(str(infusion.fields["number"])) for infusion in children_of(member, "infusion", session)]
+    return max(numbers, default=0) + 1
+
+
+def rows_of_session(member: Member, session: Record, *, poured: str = "") -> dict[str, object]:
+    """Return the rows of a session's infusions and notes, each leading to its page.
+
+    ``poured`` is the id of the infusion that was just added, which the page says.
+    """
     infusions = children_of(member, "infusion", session.id)
     names = {str(infusion.id): infusion_name(infusion.fields["number"]) for infusion in infusions}
     words = options_for(member, "note")["descriptor"]
@@ -53,6 +65,7 @@ def rows_of_session(member: Member, session: Record) -> dict[str, object]:
             for infusion in infusions
         ],
         "notes": [note for of, note in notes if of not in names],
+        "poured": _("%(infusion)s is saved.") % {"infusion": names[poured]} if poured in names else "",
     }
 
 

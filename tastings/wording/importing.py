@@ -12,7 +12,7 @@ COLUMN_LABELS: Labels = {
     "started_at": _("When the session began"),
     "leaf_g": _("Dry leaf in grams"),
     "vessel_ml": _("Vessel holds, in millilitres"),
-    "vessel_material": _("Vessel of"),
+    "vessel_material": _("Material of the vessel"),
     "warmed": _("Vessel warmed first: yes or no"),
     "ending": _("How it ended: spent or stopped"),
     "number": _("Number of the infusion; 0 is the rinse"),

@@ -17,7 +17,7 @@ def quota_label(name: str) -> str:
         "notes": _("notes"),
         "records": _("lots, sessions, infusions and other records"),
         "words": _("words of your own"),
-        "streams": _("open event streams"),
+        "streams": _("live connections of phones and programs"),
     }
     return labels[name]
 

@@ -131,7 +131,7 @@ def test_errors_stand_beside_their_fields_and_nothing_is_made(world):
     assert answer.status_code == 422
     for field in ("name", "cups_per_sitting"):
         assert f'id="id_{field}_error"' in text
-    assert re.search(r'id="lots">.{0,200}class="wrong"', text)
+    assert re.search(r'id="lots">.{0,200}class="wrong">Choose 2 to 60 samples\.</p>', text)
     assert 'href="#id_cups_per_sitting"' in text
     assert 'value="many"' in text
     assert not Flight.objects.exists()

@@ -86,7 +86,10 @@ def test_lot_is_made_by_the_keyboard_alone_without_a_script(browser, live_server
             keys.type(typed)
         keys.press("Enter")
         page.wait_for_selector("#id_price_per_kg_error")
-        focus("Price per kilogram")
+        assert page.locator(":focus").get_attribute("role") == "alert"
+        focus("Price per kilogram")  # the link in the summary
+        keys.press("Enter")
+        page.wait_for_selector("#id_price_per_kg:focus")
         keys.press("Control+a")
         keys.type("89.50")
         keys.press("Enter")

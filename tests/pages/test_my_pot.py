@@ -72,10 +72,10 @@ def test_german_reader_writes_a_decimal_comma(browser, lot):
 @pytest.mark.parametrize(
     ("sent", "field", "words"),
     [
-        ({"vessel_ml": "9000"}, "vessel_ml", "1000"),
+        ({"vessel_ml": "9000"}, "vessel_ml", "Must be 15 to 1000."),
         ({"vessel_ml": "90", "leaf_g": "80"}, "leaf_g", "for 90 ml of water"),
         ({"vessel_ml": "much"}, "vessel_ml", "Enter a number"),
-        ({"vessel_ml": "90", "guests": "0"}, "guests", "1"),
+        ({"vessel_ml": "90", "guests": "0"}, "guests", "Must be 1 to "),
     ],
 )
 def test_pot_that_cannot_be_is_refused_beside_its_field(browser, lot, sent, field, words):

@@ -12,6 +12,8 @@ from tests.tastings.photos.photographs import send
 
 DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
 MOST_WORDS = 900
+EXAMPLES = {"test_name", "test_name_is_changed_by_a_push"}
+"""Tests that are named to show how one is run or written."""
 
 
 def test_readme_is_short():
@@ -32,6 +34,15 @@ def test_files_of_the_project_that_are_named_exist(document):
     named = re.findall(rf"`((?:{folders})/[\w./-]*)`", document.read_text("utf-8"))
 
     assert [name for name in named if not (ROOT / name).exists()] == []
+
+
+def test_tests_that_are_named_exist():
+    files = list((ROOT / "tests").rglob("*.py"))
+    defined = {name for file in files for name in re.findall(r"def (test_\w+)", file.read_text("utf-8"))}
+    named = {name for document in DOCUMENTS for name in re.findall(r"\btest_\w+", document.read_text("utf-8"))}
+
+    assert len(named) > 100
+    assert named - defined - {file.stem for file in files} == EXAMPLES
 
 
 def test_first_tasting_of_the_readme_is_applied(team, lexicon):

@@ -14,13 +14,14 @@ from tastings.queries.reports import ReportContent
 from tastings.reports.facts import CupRow, LayerRow, comparable
 from tastings.reports.guide import GuideRow
 from tastings.reports.heads import report_heads
+from tastings.reports.marks import text_width
 from tastings.reports.page import ReportFacts, SteepFacts, report_facts, with_names
+from tastings.reports.strength import finish_line_place, forecast_words, infusions_shown, last_rated, strength_points
 from tastings.reports.strips import PeakRow, by_peak, peak_words
 from tastings.reports.svg import (
     LANES_WIDTH,
     finish_line_words,
     good_for_words,
-    infusions_shown,
     lanes,
     rated_strength,
     strength_in_words,
@@ -29,6 +30,7 @@ from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import isolated, one_decimal
 
 LONGEST_NAME, LONGEST_LABEL = 80, 60  # characters
+LABEL_PT, PLOT_PT = 8.5, 344.0  # size of a drawing's words, and width of the narrowest drawing, that of the card [pt]
 
 
 def report_document(content: ReportContent) -> dict[str, object]:
@@ -150,13 +152,16 @@ def _strip(label: str, row: PeakRow) -> dict[str, object]:
 
 def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[str, object]:
     """Return the strength curve as the layouts draw it."""
-    points, ratings = figures.curve_of("strength"), rated_strength(tasted)
+    points, ratings, steeps = strength_points(figures), rated_strength(tasted), figures.steeps
     tasters = sorted({rating.taster for rating in ratings})
-    infusions = infusions_shown(points, ratings)
-    line = figures.steeps.finish_line
+    infusions = infusions_shown(points, ratings, steeps=steeps)
+    label = finish_line_words(steeps.finish_line)
+    words_width = text_width(label, size=LABEL_PT) * infusions / PLOT_PT
+    place = finish_line_place(points, ratings, steeps=steeps, infusions=infusions, words_width=words_width)
     return {
         "infusions": infusions,
-        "infusion_word": _("infusion"),
+        "infusion_word": " · ".join(filter(None, (_("infusion"), forecast_words(points)))),
+        "rated": last_rated(points),
         "scale_word": _("strength, 0 to 10"),
         "alt": strength_in_words(figures, tasters),
         "points": [{"x": point.infusion, "mean": point.mean} for point in points],
@@ -166,13 +171,13 @@ def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[s
             for mark, lane in zip(ratings, lanes(ratings), strict=True)
         ],
         "tasters": [_text(name)[:LONGEST_NAME] for name in tasters],
-        "finish": {"y": line, "label": finish_line_words(line), "above": points[0].mean < line},
-        "steeps": _steeps(figures.steeps, infusions),
+        "finish": {"y": steeps.finish_line, "label": label, "x": place.left, "above": place.is_above},
+        "steeps": _steeps(steeps),
     }
 
 
-def _steeps(steeps: Steeps, infusions: int) -> Mapping[str, object] | None:
+def _steeps(steeps: Steeps) -> Mapping[str, object] | None:
     if not steeps.recommended:
         return None
-    low, high = (None if end is None else min(max(end, 0.5), infusions) for end in (steeps.low, steeps.high))
-    return {"x": min(steeps.recommended, infusions), "low": low, "high": high, "label": good_for_words(steeps)}
+    low = None if steeps.low is None else max(steeps.low, 0.5)
+    return {"x": steeps.recommended, "low": low, "high": steeps.high, "label": good_for_words(steeps)}

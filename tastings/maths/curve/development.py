@@ -14,7 +14,7 @@ from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
 
-METHOD = "17"
+METHOD = "18"
 """Version of the whole method: stored figures of another version are computed again."""
 
 
@@ -69,10 +69,11 @@ class Development:
     ``leaf_range_g`` is the least and the most leaf of its sessions, None without one; ``lack_of_fit`` names the
     descriptors whose ratings do not follow the extraction model; ``good_cups`` has the mean of each curve over the cups
     worth drinking [points]; ``even_brew`` is what the sessions are evened out to; ``counterfactual`` is that of
-    strength. ``tasted`` serves to plot the ratings behind the curves; ``flavour_points`` is what the layers are found
-    from, by descriptor at infusion 1, 2, ... [points]; ``line_evidence`` serves to learn the team's finish line from
-    several lots (:func:`tastings.maths.curve.endings.estimate_finish_line`); ``slope_evidence`` to learn its slopes of
-    the cups' order, by descriptor (:func:`tastings.maths.curve.order_slope.team_slopes`).
+    strength. ``strength_beyond`` continues the curve of strength where the count's range ends later than the curve, up
+    to that end; nobody rated those cups. ``tasted`` serves to plot the ratings behind the curves; ``flavour_points`` is
+    what the layers are found from, by descriptor at infusion 1, 2, ... [points]; ``line_evidence`` serves to learn the
+    team's finish line from several lots (:func:`tastings.maths.curve.endings.estimate_finish_line`); ``slope_evidence``
+    to learn its slopes of the cups' order, by descriptor (:func:`tastings.maths.curve.order_slope.team_slopes`).
     """
 
     evidence: Evidence
@@ -89,6 +90,7 @@ class Development:
     good_cups: Mapping[str, float]
     even_brew: EvenBrew
     counterfactual: Counterfactual
+    strength_beyond: tuple[CurvePoint, ...] = ()
     tasted: tuple[TastedPoint, ...] = ()
     flavour_points: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     line_evidence: tuple[float, ...] = ()

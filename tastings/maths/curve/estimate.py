@@ -93,6 +93,8 @@ class _Attribute:
     profile: Profile
     points: tuple[TastedPoint, ...]
     error: ModelError
+    level_sd: float  # of the error of the level [points]
+    tail: float  # share of draws that the interval leaves out on each side
 
 
 def estimate_development(  # noqa: PLR0913 - what is known of the team beforehand, one by one
@@ -174,6 +176,7 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
         ),
         leaf_range_g=_leaf_range_g(followed),
         lack_of_fit=tuple(LackOfFitAt(row.key, row.error.lack_of_fit.worst) for row in shown if row.error.lack_of_fit),
+        strength_beyond=() if strength is None else _strength_beyond(strength, steeps=steeps, even=even),
         tasted=tuple(point for attribute in shown for point in attribute.points),
         good_cups=_good_cups(shown, steeps=steeps),
         even_brew=even_brew,
@@ -265,10 +268,33 @@ def _attribute(key: str, *, posterior: Posterior, tasted: Sequence[TastedSession
     shapes = curve_shapes(np.maximum(strength if departure is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
     label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
     level_sd = level_error_sd([session.ratings.scale for session in tasted], open_share=share, sigma=posterior.sigma)
-    shown = summarise_cups(with_level_error(cups, sd=level_sd), in_mean=draws.in_mean, tail=curve_tail(len(tasted)))
+    tail = curve_tail(len(tasted))
+    shown = summarise_cups(with_level_error(cups, sd=level_sd), in_mean=draws.in_mean, tail=tail)
     return _Attribute(
-        key=key, posterior=posterior, curve=shown, profile=_as_shown(label, shown), points=points, error=error
+        key=key,
+        posterior=posterior,
+        curve=shown,
+        profile=_as_shown(label, shown),
+        points=points,
+        error=error,
+        level_sd=level_sd,
+        tail=tail,
     )
+
+
+def _strength_beyond(strength: _Attribute, *, steeps: Steeps, even: EvenCups) -> tuple[CurvePoint, ...]:
+    """Return the cups between the end of the curve and the upper end of the count's range, as the curve goes on."""
+    last = max(steeps.recommended or 0, steeps.high or 0)
+    if last <= even.shown:
+        return ()
+    draws = strength.posterior.draws()
+    cups = strength.error.applied(draws.on_scale(even.of(draws, infusions=last)))
+    curve = summarise_cups(with_level_error(cups, sd=strength.level_sd), in_mean=draws.in_mean, tail=strength.tail)
+    rows = zip(curve.mean, curve.low, curve.high, strict=True)
+    whole = [
+        CurvePoint(n, float(mean), float(low), float(high), None, 0) for n, (mean, low, high) in enumerate(rows, 1)
+    ]
+    return tuple(whole[even.shown :])
 
 
 def _as_shown(label: Profile, shown: Curve) -> Profile:

@@ -344,3 +344,15 @@ def test_one_taster_of_a_team_does_not_become_certain_by_tasting_again():
     assert width(12, alone) < 0.7 * width(2, alone)
     # Three of four shifts of 0.5 are open: 80 % of an sd of 0.5 sqrt(3 / 4).
     assert width(12, four) > 2.56 * 0.5 * 0.75**0.5
+
+
+def test_curve_of_strength_goes_on_to_the_upper_end_of_a_count_beyond_it():
+    found = developed(shaped_lot((5.0, 6.5, 7.0, 7.2, 7.2, 7.0, 6.9, 6.8), n_sessions=4))
+    whole = [*found.curve_of("strength"), *found.strength_beyond]
+    assert found.steeps.high > 12
+    assert [point.infusion for point in whole] == list(range(1, found.steeps.high + 1))
+    assert {(point.n, point.observed) for point in found.strength_beyond} == {(0, None)}
+    assert all(point.low <= point.mean <= point.high for point in whole)
+    steps = np.diff([point.mean for point in whole[8:]])  # as the curve goes on, without a jump where its points end
+    assert np.abs(np.diff(steps)).max() < 0.1
+    assert developed(shaped_lot(FADING, n_sessions=4)).strength_beyond == ()

@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import asdict, replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -21,7 +22,7 @@ from tastings.reports.typeset import typeset
 from tastings.wording.labels import ALLERGENS, FOODS
 from tests.tastings.photos.photographs import encode_image
 from tests.tastings.reports import sample
-from tests.tastings.reports.pdf import pages_of, text_of
+from tests.tastings.reports.pdf import heights_of, pages_of, text_of
 from tests.tastings.reports.sample_guide import GUIDE, guide, pour
 from tests.tastings.reports.test_typeset import HOSTILE
 
@@ -205,6 +206,20 @@ def test_card_with_all_there_is_fits_one_a6_page(lang):
     written = " ".join(text_of(made).split())
     for text in (found.caution, found.contains, found.count, "14,50 EUR / 50 g", "Example Leaf", *found.pairings):
         assert " ".join(text.split()) in written
+
+
+@pytest.mark.parametrize("count", [1, 3, 9, 14])
+@pytest.mark.parametrize("lang", LANGUAGES)
+def test_words_of_the_printed_chart_have_lines_of_their_own(lang, count):
+    figures = sample.figures()
+    figures = replace(figures, steeps=replace(figures.steeps, recommended=count, low=count, high=count))
+    with translation.override(lang):
+        chart = chart_payload(figures, ())
+    found = heights_of(typeset("card", "pdf", card_document(card(lang=lang), CardExtras(chart=chart))))
+    above = [found[chart["scale_word"]], found[chart["steeps"]["label"]], found[chart["finish"]["label"]]]
+    assert [a - b > 8.5 * 0.7 for a, b in pairwise([*above, found[chart["infusion_word"]]])] == [True] * 3
+    assert chart["infusions"] == max(count, 12)
+    assert chart["steeps"]["x"] == count
 
 
 def test_markdown_tells_what_the_card_tells():

@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from tastings.maths.curve.development import CurvePoint
 from tastings.maths.curve.tasted import TastedPoint
 from tastings.reports.marks import clean, shortened, taster_mark, text_width
+from tastings.reports.strength import finish_line_place
 from tastings.reports.strips import by_peak, descriptor_strips, sparkline
 from tastings.reports.svg import strength_chart
 from tests.tastings.reports import sample
@@ -82,6 +84,59 @@ def test_strength_chart_keeps_the_count_inside_the_paper_and_off_the_axis_name(w
     assert float(count.get("y")) - float(name.get("y")) >= float(count.get("font-size"))
     half = text_width(count.text, size=14) / 2
     assert half <= float(count.get("x")) <= width - half
+
+
+def beyond(count, *, high):
+    """Return figures whose count is beyond the twelve cups of the curve, and the cups up to its upper end."""
+    more = tuple(CurvePoint(n, 3.0, 2.0, 4.0, observed=None, n=0) for n in range(13, high + 1))
+    return replace(with_steeps(recommended=count, low=count, high=high), strength_beyond=more)
+
+
+def numbered_place(drawing, number):
+    return next(float(t.get("x")) for t in parsed(drawing).iter(f"{SVG}text") if t.text == str(number))
+
+
+@pytest.mark.parametrize("width", [350, 720])
+def test_strength_chart_marks_a_count_beyond_the_twelfth_cup_at_its_own_number(width):
+    drawing = strength_chart(beyond(13, high=16), [], width=width)
+    [mark] = {
+        float(line.get("x1")) for line in parsed(drawing).iter(f"{SVG}line")
+        if line.get("x1") == line.get("x2") and line.get("y1") == "50" and line.get("stroke-width") == "1.5"
+    }  # fmt: skip
+    assert mark == numbered_place(drawing, 13)
+    solid, forecast = (len(line.get("points").split()) for line in parsed(drawing).iter(f"{SVG}polyline"))
+    assert (solid, forecast) == (9, 8)  # cups 1 to 9 and 9 to 16
+    assert numbered_place(drawing, 16) < width
+
+
+def test_strength_chart_draws_what_nobody_rated_dashed_and_says_so():
+    drawing = strength_chart(sample.figures(), [])
+    assert [line.get("stroke-dasharray") for line in parsed(drawing).iter(f"{SVG}polyline")] == [None, "5 4"]
+    assert "rated to cup 9, the rest is a forecast" in texts(drawing)
+    assert "Rated to cup 9, the rest is a forecast." in parsed(drawing).find(f"{SVG}desc").text
+    whole = sample.figures()
+    strength, *others = whole.curves
+    rated = replace(strength, points=tuple(replace(point, n=3) for point in strength.points))
+    drawing = strength_chart(replace(whole, curves=(rated, *others)), [])
+    assert [line.get("stroke-dasharray") for line in parsed(drawing).iter(f"{SVG}polyline")] == [None]
+    assert not [text for text in texts(drawing) if "forecast" in text]
+
+
+@pytest.mark.parametrize(
+    ("means", "ratings", "count", "left", "is_above"),
+    [
+        ((7, 5, 3.5, 2, 1, 0.5, 0, 0, 0, 0, 0, 0), [], 3, 8.85, True),  # the curve crosses the line at the start
+        ((5, 6, 7, 7, 7, 6, 6, 5, 5, 4, 3, 2), [], 11, 0.65, False),  # and here at the end, where the mark is too
+        ((5, 6, 7, 7, 7, 6, 6, 6, 6, 6, 6, 6), [], 11, 0.65, False),  # only the mark is at the end
+        ((4, 6, 6, 6, 6, 6, 6, 6, 5, 5, 4, 2), [2.0], 11, 7.35, False),  # a rating in the first cup lies at the start
+    ],
+)
+def test_words_at_the_finish_line_stand_where_no_curve_mark_or_rating_is(means, ratings, count, left, is_above):
+    points = [CurvePoint(n, mean, mean, mean, observed=None, n=1) for n, mean in enumerate(means, start=1)]
+    tasted = [TastedPoint("s", "Ina", 1, "strength", one, one, brewing=0.0, contact_s=20.0) for one in ratings]
+    steeps = replace(sample.figures().steeps, recommended=count)
+    place = finish_line_place(points, tasted, steeps=steeps, infusions=12, words_width=3.5)
+    assert (round(place.left, 2), place.is_above) == (left, is_above)
 
 
 def test_strength_chart_moves_its_finish_line_with_the_figures():

@@ -1,7 +1,6 @@
 """What comes of a flight: the reveal, the answer, the decision, scores that arrived after the reveal."""
 
 from django.utils import timezone
-from django.utils.translation import gettext_lazy
 from rest_framework import serializers as s
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -9,11 +8,10 @@ from rest_framework.views import APIView
 
 from api.flights.flights import ChosenLotSerializer, FlightSerializer, flight_json
 from api.http.auth import device_id, member_of
-from api.http.bodies import BodySerializer, Number, StrictTextField, body_of, validated_body
+from api.http.bodies import BodySerializer, StrictRevisionField, StrictTextField, body_of, validated_body
 from api.http.conditional import conditional_response, id_from_path
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import conditional_get, inline_object, operation
-from lots.schema import Field
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
@@ -26,7 +24,6 @@ from tastings.queries.flights import flight_for, flight_row, must_decide
 class NewRevealSerializer(BodySerializer):
     """Why a flight is revealed before every cup was tasted."""
 
-    unknown = gettext_lazy("is not known here")
     reason = StrictTextField(
         required=False, allow_null=True, allow_blank=True, max_length=2000, help_text="needed while cups are not tasted"
     )
@@ -73,14 +70,10 @@ class FlightDecisionView(APIView):
         return Response(flight_json(flight_for(member, flight)), status=201)
 
 
-_REVISION = Field(name="revision", kind="integer", low=1, high=2**63 - 1, required=True)
-
-
 class NewAdmissionSerializer(BodySerializer):
     """Which state of the late score is admitted."""
 
-    unknown = gettext_lazy("is not known here")
-    revision = Number(_REVISION, help_text="of the late score as the answer showed it")
+    revision = StrictRevisionField(help_text="of the late score as the answer showed it")
 
 
 class AdmitLateScore(APIView):
@@ -98,5 +91,5 @@ class AdmitLateScore(APIView):
         flight_row(member, flight)
         must_decide(member)
         revision = validated_body(request, NewAdmissionSerializer)["revision"]
-        admit_late_score(member, flight=flight, session=session, revision=int(revision), now=timezone.now())
+        admit_late_score(member, flight=flight, session=session, revision=revision, now=timezone.now())
         return Response(to_stored(answer_for(member, flight), decimals=None))

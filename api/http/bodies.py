@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from uuid import UUID
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from rest_framework import serializers as s
 from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.fields import SkipField, empty
@@ -117,6 +118,17 @@ class StrictDateTimeField(StrictField, s.DateTimeField):
         return datetime.fromisoformat(clean_moment(value))
 
 
+class StrictRevisionField(StrictField, s.IntegerField):
+    """The revision of a record: a count of the team's commits, from 1."""
+
+    def __init__(self, *, help_text: str) -> None:
+        super().__init__(min_value=1, max_value=2**63 - 1, help_text=help_text)
+
+    def clean(self, value: object) -> int:
+        """Return the revision."""
+        return whole_number(value, lowest=1, highest=2**63 - 1)
+
+
 class OfRecord(StrictField):
     """A value of a record's field, checked by the record's schema; null is allowed where the field allows it."""
 
@@ -180,9 +192,9 @@ def take_id(sent: dict[str, object], name: str = "id") -> UUID:
 
 
 class BodySerializer(s.Serializer[object]):
-    """A request body; undeclared fields are refused if ``unknown`` is set, otherwise ignored."""
+    """A request body; undeclared fields are refused, as in every body of the API."""
 
-    unknown: ClassVar[StrOrPromise] = ""
+    unknown: ClassVar[StrOrPromise] = gettext_lazy("is not part of this body")
     """The error text of an undeclared field."""
 
 
@@ -198,7 +210,7 @@ class Part(BodySerializer):
         if is_missing or not isinstance(data, Mapping):
             raise ValidationError(str(self.expected), code="required" if is_missing else "type")
         unknown = ValidationError(str(self.unknown), code="unknown_field").detail
-        errors: dict[str, _Detail] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
+        errors: dict[str, _Detail] = {name[:40]: unknown for name in data if name not in self.fields}
         try:
             values = super().run_validation(data)
         except ValidationError as error:
@@ -223,7 +235,7 @@ def validated_body(request: Request, body: type[BodySerializer]) -> dict[str, An
     """Return the clean values of a body; raise Invalid naming every field that is wrong."""
     sent = body_of(request)
     checked = body(data=sent)
-    names = (name for name in sent if body.unknown and name not in checked.fields)
+    names = (name for name in sent if name not in checked.fields)
     problems = [Problem(name[:80], "unknown_field", str(body.unknown)) for name in names]
     if not checked.is_valid():
         problems += flatten_errors(checked.errors)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Protocol
 
@@ -135,7 +136,7 @@ class LimitedNumber(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped
 
 
 def complete_document(result: APIDocument, **_: object) -> APIDocument:
-    """Add headers, keys for repeats and the width of counters to the generated document."""
+    """Add headers, keys for repeats, the width of counters and what bodies refuse to the generated document."""
     components = result["components"]
     components["headers"] = _HEADERS
     components["parameters"] = {HEADER: _KEY}
@@ -150,6 +151,7 @@ def complete_document(result: APIDocument, **_: object) -> APIDocument:
         components["schemas"][name]["examples"] = [example]
     _name_types_once(components["schemas"])
     _widen_counters(components["schemas"])
+    _close_bodies(result)
     return result
 
 
@@ -171,7 +173,36 @@ def _widen_counters(schemas: dict[str, Schema]) -> None:
         for name in _COUNTERS:
             field = schema.get("properties", {}).get(name, {})
             if field.get("type") in ("integer", ["integer", "null"]):
-                field |= {"format": "int64", "minimum": 0}
+                field |= {"minimum": 0, **field, "format": "int64"}
+
+
+def _close_bodies(document: APIDocument) -> None:
+    """Say of objects in bodies that they have no other fields; an answer may get new ones, so its objects stay open."""
+    schemas = document["components"]["schemas"]
+    operations = [operation for methods in document["paths"].values() for operation in methods.values()]
+    sent = _reachable([operation.get("requestBody", {}) for operation in operations], schemas)
+    answered = _reachable([operation["responses"] for operation in operations], schemas)
+    for name in sent - answered:
+        if "properties" in schemas[name]:
+            schemas[name]["additionalProperties"] = False
+
+
+def _reachable(node: object, schemas: Mapping[str, Schema]) -> set[str]:
+    """Return the names of the schemas that a part of the document refers to, directly or by others."""
+    names, waiting = set[str](), [node]
+    while waiting:
+        match waiting.pop():
+            case dict() as members:
+                name = str(members.get("$ref", "")).removeprefix("#/components/schemas/")
+                if name in schemas and name not in names:
+                    names.add(name)
+                    waiting.append(schemas[name])
+                waiting.extend(members.values())
+            case list() as items:
+                waiting.extend(items)
+            case _:
+                pass
+    return names
 
 
 def _add_key(operation: DescribedOperation) -> None:

@@ -91,7 +91,6 @@ class NewInvitationSerializer(BodySerializer):
 class AcceptingInvitationSerializer(BodySerializer):
     """Who comes in by a link."""
 
-    unknown = gettext_lazy("is not part of this")
     token = StrictTextField()
     username = StrictNameField(max_length=80)
     password = StrictTextField(help_text="of a new login to be, of one that exists its own")

@@ -50,7 +50,6 @@ class PhotoRegionSerializer(Part):
 class NewLiquorColourSerializer(BodySerializer):
     """Where the liquor is, and something white beside it."""
 
-    unknown = gettext_lazy("is not part of this body")
     white = PhotoRegionSerializer(help_text="something white beside the liquor: the cup's rim, paper")
     liquor = PhotoRegionSerializer()
 

@@ -160,6 +160,7 @@ def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object
 def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     """Return list, item and history of one record type, described by its schema."""
     name, record = schema.type, record_serializer(schema)
+    a_record = f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
     filters = [query_parameter(field, schema.by_name().get(field)) for field in schema.filters]
     many, item, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
     extend_schema_view(
@@ -174,19 +175,19 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
             {201: record},
             [403, 507],
             operation_id=f"{name}_create",
-            summary=f"Make a {name}",
+            summary=f"Make {a_record}",
             parameters=[LOCATION, NEW_ETAG],
             request=new_record_serializer(schema),
             examples=new_record_examples(schema),
         ),
     )(many)
     extend_schema_view(
-        get=conditional_get(record, [404], operation_id=f"{name}_read", summary=f"Show a {name}"),
+        get=conditional_get(record, [404], operation_id=f"{name}_read", summary=f"Show {a_record}"),
         patch=operation(
             {200: record},
             [403, 404, 412],
             operation_id=f"{name}_change",
-            summary=f"Change a {name}",
+            summary=f"Change {a_record}",
             parameters=[IF_MATCH, NEW_ETAG],
             request=changed_record_serializer(schema),
         ),
@@ -194,13 +195,13 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
             {204: None},
             [403, 404, 412, 422],
             operation_id=f"{name}_delete",
-            summary=f"Delete a {name}",
+            summary=f"Delete {a_record}",
             parameters=[IF_MATCH],
         ),
     )(item)
     extend_schema_view(
         get=conditional_get(
-            HistorySerializer, [404], operation_id=f"{name}_history", summary=f"Show who set what of a {name}"
+            HistorySerializer, [404], operation_id=f"{name}_history", summary=f"Show who set what of {a_record}"
         )
     )(history)
     yield path(f"{name}s/", many.as_view())

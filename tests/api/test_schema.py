@@ -3,6 +3,7 @@
 import ast
 import dataclasses
 import json
+import re
 from pathlib import Path
 from uuid import uuid4
 
@@ -140,6 +141,7 @@ def test_operations_have_a_summary_and_a_tag_that_is_described(document):
 
     assert used == described
     assert all(one["description"] for one in answers)
+    assert [text for text in summaries if re.search(r"\ba [aeio]", text)] == []
     assert [text for text in summaries if not 3 < len(text) < 120 or text.endswith(".")] == []
     assert document["servers"][0]["url"] == "/"
 
@@ -186,6 +188,8 @@ def test_limits_steps_and_choices_are_declared(document):
     assert leaf["exclusiveMinimum"] == 0
     assert schemas["Lot"]["properties"]["revision"] == {"type": "integer", "format": "int64", "minimum": 0}
     assert schemas["SyncAnswer"]["properties"]["cursor"]["format"] == "int64"
+    admitted = schemas["NewAdmissionRequest"]["properties"]["revision"]
+    assert (admitted["type"], admitted["format"], admitted["minimum"]) == ("integer", "int64", 1)
     assert (parameters["limit"]["minimum"], parameters["limit"]["maximum"], parameters["limit"]["default"]) == (
         1,
         500,

@@ -84,8 +84,8 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
         problems.append(problem)
     chosen, items = list[dict[str, object]](), payload.get("chosen")
     if not isinstance(items, list) or len(items) > MOST_CHOSEN:
-        code = "required" if items is None else "type"
-        problems.append(Problem("chosen", code, _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}))
+        detail = _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}
+        problems.append(Problem("chosen", "required" if items is None else "type", detail))
         items = []
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, item in enumerate(items):

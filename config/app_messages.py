@@ -8,8 +8,10 @@ quotes are the same.
 import io
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
+from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract
@@ -27,8 +29,27 @@ KEYWORDS: dict[str, tuple[int | tuple[int, str], ...] | None] = {
 }
 CONTEXT_END = "\x04"
 """Separator of context and message in a compiled catalogue."""
-DATA_CONTEXTS = frozenset({"descriptor"})
-"""Contexts of the messages of data files that the app shows."""
+BUILT_IN_MODULE = """// The built-in descriptors by family: key, label, synonyms. No key: it follows from the label.
+const families = [
+%(families)s
+];
+
+const keyOf = (label) => label.toLowerCase().replace(/[^a-z0-9]+/g, "_");
+
+export default families.flatMap(([family, rated_each_infusion, words]) =>
+  words.map(([key, label, ...synonyms]) => (
+    { key: key || keyOf(label), label, family, rated_each_infusion, synonyms }
+  )),
+);
+"""
+WORDS_MODULE = """import builtIn from "./built_in.js";
+
+const words = %(words)s;
+const labels = %(labels)s; // of the built-in descriptors, in their order
+
+builtIn.forEach(({ label }, i) => (words[`descriptor%(context_end)s${label}`] = labels[i]));
+export default words;
+"""
 
 
 def app_sources() -> list[Path]:
@@ -50,11 +71,22 @@ def built_in_file() -> Path:
 
 
 def built_in_module() -> str:
-    """Return the built-in descriptors as a module of JavaScript: the fields of each that say something, a line each."""
+    """Return the built-in descriptors as a module of JavaScript, each family's together: the app's shell is limited."""
     descriptors = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
-    filled = ({name: value for name, value in fields.items() if value} for fields in descriptors)
-    lines = ",\n".join(json.dumps(fields, ensure_ascii=False, separators=(",", ":")) for fields in filled)
-    return f"export default [\n{lines}\n];\n"
+    families = []
+    for (family, is_rated), of_family in groupby(
+        descriptors, key=lambda fields: (fields["family"], fields.get("rated_each_infusion", False))
+    ):
+        words = ",\n".join(_json(_short(fields)) for fields in of_family)
+        families.append(f"[{_json(family)},{_json(is_rated)},[\n{words}]]")
+    return BUILT_IN_MODULE % {"families": ",\n".join(families)}
+
+
+def _short(fields: Mapping[str, Any]) -> list[str]:
+    """Return key, label and synonyms of a descriptor; no key where `BUILT_IN_MODULE` makes it of the label."""
+    key, label = fields["key"], fields["label"]
+    follows = re.sub(r"[^a-z0-9]+", "_", label.lower()) == key
+    return ["" if follows else key, label, *fields.get("synonyms", [])]
 
 
 def words_file(language: str) -> Path:
@@ -62,13 +94,24 @@ def words_file(language: str) -> Path:
     return APP / GENERATED / f"{language}.js"
 
 
-def words_module(catalog: Catalog, data_messages: Iterable[tuple[str, str, str]]) -> str:
-    """Return the app's sentences of a catalogue as a module: by context and message, in one form or two."""
+def words_module(catalog: Catalog) -> str:
+    """Return the app's sentences of a catalogue as a module: by context and message, in one form or two.
+
+    Labels of the built-in descriptors stand in the order of `built_in_module`, which has the English ones already.
+    """
     ids = {(message if isinstance(message, str) else message[0], context) for message, context, _ in app_messages()}
-    ids |= {(message, context) for context, message, _ in data_messages if context in DATA_CONTEXTS}
     words = {}
     for message, context in ids:
         translation = catalog.get(message, context=context)
         if translation is not None and translation.string:
             words[f"{context}{CONTEXT_END}{message}" if context else message] = translation.string
-    return f"export default {json.dumps(words, ensure_ascii=False, indent=0, sort_keys=True)};\n"
+    labels = [fields["label"] for fields in json.loads(LEXICON.read_text("utf-8"))["descriptors"]]
+    found = [catalog.get(label, context="descriptor") for label in labels]
+    translated = [message.string if message else label for message, label in zip(found, labels, strict=True)]
+    in_order = dict(sorted(words.items()))
+    written = {"words": _json(in_order, after=",\n"), "labels": _json(translated, after=",\n")}
+    return WORDS_MODULE % {**written, "context_end": r"\u0004"}
+
+
+def _json(value: object, *, after: str = ",") -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(after, ":"))

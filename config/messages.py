@@ -96,7 +96,7 @@ def compiled(language: str) -> bytes:
 
 def app_words(language: str) -> str:
     """Return the app's sentences in a language, as the module that the app loads."""
-    return words_module(catalogue_of(language), _data_messages())
+    return words_module(catalogue_of(language))
 
 
 def untranslated(language: str, in_use: Catalog) -> list[Message]:

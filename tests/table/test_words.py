@@ -1,14 +1,25 @@
 """The app's sentences: every one of them is in the catalogue, and the file that the app loads is up to date."""
 
+import json
 import re
+import subprocess
 
 import pytest
 
-from config.app_messages import CALL, app_messages, app_sources, built_in_file, built_in_module, words_file
-from config.messages import LANGUAGES, app_words
+from config.app_messages import CALL, LEXICON, app_messages, app_sources, built_in_file, built_in_module, words_file
+from config.messages import LANGUAGES, app_words, catalogue_of
+from tests.table.javascript_phone import NODE
 
 GETTEXT = re.compile(r"(?<![\w.])(?:_|n?p?gettext)\((?!text|key|context)")
 WORDS = re.compile(r"[^\W\d_]{2,}")
+
+PRINT_DEFAULT = "console.log(JSON.stringify((await import(process.argv[1])).default))"
+
+
+def default_of(module):
+    """Return what a module of the app exports, as its browser would have it."""
+    command = [NODE, "--input-type=module", "--eval", PRINT_DEFAULT, module.as_uri()]
+    return json.loads(subprocess.run(command, capture_output=True, text=True, timeout=30, check=True).stdout)
 
 
 def templates(source):
@@ -74,3 +85,16 @@ def test_words_of_the_app_are_those_of_the_catalogue(language):
 
 def test_built_in_descriptors_of_the_app_are_those_of_the_server():
     assert built_in_file().read_text("utf-8") == built_in_module(), "run manage.py translations"
+
+
+def test_app_reads_every_built_in_descriptor_and_its_german_label():
+    """Both modules are written short: keys that follow from the label and labels by their place alone."""
+    descriptors = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
+    empty = {"rated_each_infusion": False, "synonyms": []}
+    german = catalogue_of("de")
+
+    assert default_of(built_in_file()) == [{**empty, **fields} for fields in descriptors]
+    words = default_of(words_file("de"))
+    for label in (fields["label"] for fields in descriptors):
+        assert words[f"descriptor\x04{label}"] == german.get(label, context="descriptor").string
+    assert words["Taste on"] == german.get("Taste on").string

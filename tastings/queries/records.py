@@ -149,21 +149,24 @@ def names_of_live_lots(member: Member) -> dict[str, str]:
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:
     """Return who set each current value, and every value that lost; also of removed records."""
     row = found(visible_records(member, type_name).filter(id=record_id, team_id=member.team_id))
-    values = {**row.stamped().values, DELETED: row.removed}  # a later edit brings a deleted record back
-    current = [
+    values = row.stamped().values
+    stamped = [
         {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,
          "device": stamp.device, "claimed_at": stamp.reported or None}
         for name, stamp in sorted(unpack(row.stamps).items())
     ]  # fmt: skip
     lost = FieldHistory.objects.filter(team_id=member.team_id, type=type_name, record=record_id).order_by("-at", "id")
+    overwritten = [
+        {"field": item.field, "value": item.value, "at": f"{item.at:%Y-%m-%dT%H:%M:%S.%fZ}", "by": str(item.by_id),
+         "device": str(item.device), "claimed_at": item.claimed_at or None}
+        for item in lost
+    ]  # fmt: skip
+    # a later edit brings a deleted record back, and leaves the deletion's stamp where it is
+    undone = [] if row.removed else [entry for entry in stamped if entry["field"] == DELETED]
     return {
-        "current": current,
-        "overwritten": [
-            {"field": item.field, "value": item.value, "at": f"{item.at:%Y-%m-%dT%H:%M:%S.%fZ}", "by": str(item.by_id),
-             "device": str(item.device), "claimed_at": item.claimed_at or None}
-            for item in lost
-        ],
-    }  # fmt: skip
+        "current": [entry for entry in stamped if entry not in undone],
+        "overwritten": sorted([*overwritten, *undone], key=lambda entry: str(entry["at"]), reverse=True),
+    }
 
 
 def was_made_with(member: Member, type_name: str, record_id: UUID, *, fields: Mapping[str, object]) -> bool:

@@ -227,16 +227,20 @@ def test_deleted_record_is_gone_and_its_history_stays(taster, place, type_name):
     assert {item[2:] for item in overwritten} == {(str(taster.user.id), str(taster.device.id))}
 
 
-def test_history_of_a_record_that_an_edit_brought_back_says_that_it_is_not_deleted(taster, lexicon):
+def test_deletion_that_an_edit_undid_is_among_the_overwritten_values(taster, lexicon):
     lot = LotFactory(team=taster.team, by=taster.user)
     deleted = change("lot", lot.id, deleted=True, at="2026-03-04T13:00:00Z")
     edited = change("lot", lot.id, name="Back again", at="2026-03-04T14:00:00Z")
     assert verdict_names(sync(taster.client, [deleted, edited])) == ["applied"] * 2
 
     address = address_of("lot", lot.id)
-    current = {item["field"]: item["value"] for item in taster.client.get(f"{address}history").json()["current"]}
+    history = taster.client.get(f"{address}history").json()
+    current = {item["field"]: item["value"] for item in history["current"]}
     assert taster.client.get(address).json()["name"] == current["name"] == "Back again"
-    assert current["deleted"] is False
+    assert "deleted" not in current
+    overwritten = [(item["field"], item["value"], item["at"]) for item in history["overwritten"]]
+    assert overwritten[0] == ("deleted", True, "2026-03-04T13:00:00.000000Z")
+    assert [field for field, _, _ in overwritten] == ["deleted", "name"]
 
 
 @every_type

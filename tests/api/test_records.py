@@ -89,7 +89,7 @@ def test_record_sent_again_is_answered_with_what_stands_now(taster, place, type_
 
 
 @every_type
-@pytest.mark.parametrize(("given", "code"), [(None, "id"), (17, "id"), ("no-id", "id"), ("\ud800" * 36, "id")])
+@pytest.mark.parametrize(("given", "code"), [(None, "required"), (17, "id"), ("no-id", "id"), ("\ud800" * 36, "id")])
 def test_record_without_a_good_id_is_refused(taster, place, type_name, given, code):
     answer = taster.client.post(address_of(type_name), {"id": given, **place.new(type_name)})
 

@@ -1,4 +1,4 @@
-"""Setting a flight up, changing it, calling it off."""
+"""Setting a flight up and changing it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from pages.browser import chosen_member
 from pages.flight_forms import WEIGHTS, FlightForm, values_of
 from pages.flights import found_flight
 from pages.record_forms import wrong_fields
-from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
+from tastings.actions.flights.editing import create_flight, update_flight
 from tastings.actions.flights.preview import preview_flight
 from tastings.errors import WrongState
 from tastings.queries.flights import must_decide
@@ -82,7 +82,7 @@ def _create(member: Member, flight: UUID, payload: Mapping[str, object]) -> UUID
 
 
 class ChangeFlight(View):
-    """A page on which a flight is changed or called off."""
+    """A page on which a flight is changed."""
 
     def get(self, request: HttpRequest, flight_id: str) -> HttpResponse:
         """Show how it is set up."""
@@ -90,11 +90,8 @@ class ChangeFlight(View):
         return _render(request, member, _form(member, values_of(flight)), flight)
 
     def post(self, request: HttpRequest, flight_id: str) -> HttpResponse:
-        """Find samples, show the plan, store what was changed, or call the flight off."""
+        """Find samples, show the plan, or store what was changed."""
         member, flight = self._found(request, flight_id)
-        if request.POST.get("do") == "call_off":
-            call_off_flight(member, flight=flight.id, now=timezone.now())
-            return redirect("flight", flight.id)
         form = _form(member, values_of(flight), request)
         if request.POST.get("do") != "make" or not form.is_valid():
             return _search_or_preview(request, member, form, flight)

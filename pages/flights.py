@@ -17,10 +17,12 @@ from pages.audit import audit_entry, names_in_audit
 from pages.browser import memberships_in, of_chosen_team, page, read_as_member, work_for
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
+from tastings.queries.flight_scores import points_by_cup
 from tastings.queries.flights import events_of, flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.late_scores import late_sessions
 from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import answers_left, triangle_tests_of
+from tastings.reports.flight_codes import cups_by_lot
 from tastings.reports.flight_steps import next_step
 from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
 from tastings.wording.numbers import day
@@ -33,6 +35,8 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 MOST_SHOWN = 200
+AGAIN_S = 3
+"""After how long a page asks again for the plan or the answer that is being made [s]."""
 
 
 def member_and_flight(request: HttpRequest, flight_id: str) -> tuple[Member, UUID]:
@@ -69,20 +73,23 @@ def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
     row = flight_row(member, identifier)
     item = flight_item(member, row)
     answer = answer_of_flight(row) if row.revealed_at else None
-    people = names_of_members(member)
+    people, names = names_of_members(member), names_of_lots(member)
     context = flight_context(
         item,
         answer=answer,
-        lots=names_of_lots(member),
+        lots=names,
         people=people,
         shops={str(shop.id): shop.name for shop in shops_of(member)},
     )
+    if answer is not None:
+        context["codes"] = cups_by_lot(item, answer=answer, points=points_by_cup(row), lots=names, people=people)
+        context["scale"] = 100 if row.weights else 10
     step = next_step(item, me=member.user_id, decides=member.decides, people=people, answer=answer)
     events: list[dict[str, object]] = []
     if member.decides:
-        names = names_in_audit(member)
-        events = [audit_entry(entry, names, without="flight") for entry in events_of(member, item.id)]
-    context |= {"decides": member.decides, "step": step, "events": events}
+        in_audit = names_in_audit(member)
+        events = [audit_entry(entry, in_audit, without="flight") for entry in events_of(member, item.id)]
+    context |= {"decides": member.decides, "step": step, "events": events, "again_s": AGAIN_S}
     return render(request, "pages/flight.html", context)
 
 

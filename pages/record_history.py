@@ -21,6 +21,7 @@ from pages.browser import read_as_member, work_for
 from pages.record_fields import address_of, options_for, record_name
 from pages.record_forms import NOTHING, problem_sentence, value_text
 from pages.records import change_record, schema_named
+from pages.session_rows import deleted_of_session
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.numbers import day_and_time
@@ -134,6 +135,7 @@ def _render(  # noqa: PLR0913 - what the page shows
         "once": [(row, row.now.edit != most_set) for row in set_once],
         "first": None if most_set is None else {"who": most_set[0], "when": most_set[1]},
         "reasons": reasons,
+        "deleted_rows": deleted_of_session(member, record) if schema.type == "session" else [],
         "may_write": member.may_write,
         "list": reverse("lots-page"),
     }

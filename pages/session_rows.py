@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from pages.record_fields import address_of, children_of, infusion_name, options_for
 from pages.record_forms import value_text
+from tastings.queries.records import deleted_records
 from tastings.schemas import RECORD_SCHEMAS
+from tastings.wording.fields import RECORD_TYPES
 from tastings.wording.labels import MOMENTS, label
 from tastings.wording.numbers import duration
 
@@ -65,8 +68,25 @@ def rows_of_session(member: Member, session: Record, *, poured: str = "") -> dic
             for infusion in infusions
         ],
         "notes": [note for of, note in notes if of not in names],
+        "deleted": deleted_of_session(member, session.id),
         "poured": _("%(infusion)s is saved.") % {"infusion": names[poured]} if poured in names else "",
     }
+
+
+def deleted_of_session(member: Member, session: UUID) -> list[dict[str, str]]:
+    """Return what was deleted of a session, each leading to its history, which brings it back."""
+    words = options_for(member, "note")["descriptor"]
+    rows = [
+        (record.id, "infusion", infusion_name(record.fields["number"]))
+        for record in deleted_records(member, "infusion", session)
+    ]
+    for record in deleted_records(member, "note", session):
+        name = words.get(str(record.fields.get("descriptor")), "") or str(record.fields.get("text") or "")
+        rows.append((record.id, "note", name))
+    return [
+        {"href": reverse("record-history", args=[kind, record]), "kind": str(RECORD_TYPES[kind]), "name": name}
+        for record, kind, name in rows
+    ]
 
 
 def _note_order(name: object, words: Mapping[str, str]) -> tuple[bool, str]:

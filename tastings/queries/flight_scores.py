@@ -159,6 +159,18 @@ def scores_of(flight: Flight) -> Scores:
     return Scores({measure: scored for measure, scored in cups.items() if scored}, left_out)
 
 
+def points_by_cup(flight: Flight) -> dict[UUID, float]:
+    """Return the score that counts for each cup of a revealed flight: weighted out of 100, else liking out of 10."""
+    sessions = sorted(counted_scores(flight).sessions, key=lambda session: (session.began, session.session))
+    ratings = {session.session: session.ratings for session in sessions}
+    measure: Measure = "weighted" if flight.weights else "liking"
+    points = {
+        UUID(cup): points_of(ratings[session], flight.weights)[measure]
+        for cup, session in _session_by_cup(sessions, flight.weights).items()
+    }
+    return {cup: score for cup, score in points.items() if score is not None}
+
+
 def _session_by_cup(sessions: Sequence[CountedSession], weights: Mapping[str, float]) -> dict[str, str]:
     """Return the session that counts for each cup: the one admitted last, else the first of those with most scores."""
     chosen: dict[str, tuple[tuple[str, int], str]] = {}

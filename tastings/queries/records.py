@@ -110,6 +110,12 @@ def list_records(
     return [Record.from_row(row) for row in rows.order_by("id")[:limit]]
 
 
+def deleted_records(member: Member, type_name: str, session: UUID) -> Sequence[Record]:
+    """Return the infusions or notes of a session that are deleted, the last deleted first."""
+    rows = visible_records(member, type_name).filter(Q(session=session), removed=True)
+    return [Record.from_row(row) for row in rows.order_by("-revision")]
+
+
 def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
     condition, problems = Q(), []
     known = {**schema.by_name(), "taster": Field(name="taster", kind="reference")}

@@ -180,10 +180,42 @@ def test_change_that_somebody_overtook_is_shown_again(world):
 
 def test_flight_is_called_off_while_nothing_was_tasted(world):
     flight = set_up(world)
-    browser_of(world.buyer).post(f"/flights/{flight.id}/change/", {"do": "call_off"})
+    browser, address = browser_of(world.buyer), f"/flights/{flight.id}/call-off/"
+    assert f'<a href="{address}">Call the flight off</a>' in page_of(world.buyer, flight, "change/")
+    asked = browser.get(address)
+    flight.refresh_from_db()
+    assert (asked.status_code, flight.state) == (200, "tasting")
+    assert browser.post(address)["Location"] == f"/flights/{flight.id}/"
     flight.refresh_from_db()
     assert (flight.state, AuditEntry.objects.filter(what="flight_called_off").count()) == ("called_off", 1)
-    assert browser_of(world.buyer).get(f"/flights/{flight.id}/change/").status_code == 409
+    assert [browser.get(f"/flights/{flight.id}/{rest}/").status_code for rest in ("change", "call-off")] == [409, 409]
+
+
+def test_flight_is_called_off_by_who_decides_alone_and_not_once_it_is_tasted(world):
+    flight = set_up(world)
+    address = f"/flights/{flight.id}/call-off/"
+    assert browser_of(world.one).post(address).status_code == 403
+    cups = cups_of(world.one, flight)
+    browser_of(world.one).post(f"/flights/{flight.id}/scores/", scores_for(cups, ["7"]))
+    assert browser_of(world.buyer).get(address).status_code == 409
+    assert browser_of(world.buyer).post(address).status_code == 409
+
+
+def test_called_off_flight_asks_for_no_scores(world):
+    flight = set_up(world)
+    assert 'class="record scores"' in page_of(world.one, flight, "scores/")
+    browser_of(world.buyer).post(f"/flights/{flight.id}/call-off/")
+    page = page_of(world.one, flight, "scores/")
+    assert ('class="record scores"' in page, "The flight is called off" in page) == (False, True)
+
+
+def test_page_asks_again_by_itself_while_the_plan_is_made_and_no_longer(world):
+    answer = browser_of(world.buyer).post("/flights/new/", wanted(world))
+    flight = Flight.objects.get(id=answer["Location"].split("/")[2])
+    refresh = '<meta http-equiv="refresh" content="3">'
+    assert refresh in page_of(world.buyer, flight)
+    plan_flight(flight.id, now=timezone.now())
+    assert refresh not in page_of(world.buyer, flight)
 
 
 def page_of(who, flight, rest=""):

@@ -1,5 +1,6 @@
 """Pages of a flight: who sees what, before and after the reveal, and hostile names."""
 
+import re
 from urllib.parse import urljoin
 from uuid import UUID
 
@@ -7,6 +8,7 @@ import pytest
 from django.utils import timezone
 
 from tastings.actions.flights.answering import answer_flight
+from tastings.models import Session
 from tests.flights import flight_of, lot_in, reveal, taste, taste_all
 from tests.pages.test_browser import Seen
 
@@ -66,6 +68,37 @@ def test_answer_is_a_sentence_a_picture_and_numbers(flight):
     assert "Sample 3 is the best of the four lots" in text
     assert text.count("<svg") == 2
     assert order == sorted(order)
+
+
+def test_codes_are_shown_with_sample_and_score_once_they_are_revealed(flight):
+    first, second = flight.tasters
+    quality = lambda lot, taster: 3.0 + lot + taster / 2  # noqa: E731 - of one test
+    taste_all(flight, quality=quality)
+    assert "Which code was which sample" not in page(flight.buyer, flight)[1]
+    missing = flight.cups_of(first)[0]["id"]
+    Session.objects.filter(flight_cup_id=missing).update(private=True)
+    reveal(flight)
+    answer_flight(UUID(flight.id), now=timezone.now())
+    text = page(flight.buyer, flight)[1]
+    table = text[text.index('<table class="codes"') :]
+    rows = re.findall(r"<tr role=.row.><th role=.rowheader.*?</tr>", table, re.DOTALL)
+    best_first = [re.search(r"<bdi>(.*?)</bdi>", row)[1] for row in rows]
+    expected = {
+        (lot.name, str(taster.user)): (cup["code"], "\u2013" if cup["id"] == missing else f"{quality(i, t):.1f}")
+        for i, lot in enumerate(flight.lots)
+        for t, taster in enumerate((first, second))
+        for cup in flight.cups_of(taster)
+        if cup["lot"] == str(lot.id) and cup["taster"] == str(taster.user.id)
+    }
+
+    assert best_first == ["Sample 3", "Sample 2", "Sample 1", "Sample 0"]
+    assert len(expected) == 8
+    for (lot, taster), (code, score) in expected.items():
+        [row] = [row for row in rows if f"<bdi>{lot}</bdi>" in row]
+        assert f'data-label="{taster}"><span class="cup-of">{code} <strong>{score}</strong>' in row
+    assert page(first, flight)[1].count('class="cup-of"') == 8
+    plan = page(flight.buyer, flight, "pouring/")[1]
+    assert ("out of sight" in plan, "The flight is revealed" in plan) == (False, True)
 
 
 def test_decision_stands_on_top(flight):

@@ -158,6 +158,24 @@ def test_deleted_session_is_brought_back_with_its_notes(taster):
     assert f'href="{page_of("note", place.note.id)}"' in browser.get(address).content.decode()
 
 
+def test_deleted_note_and_infusion_are_found_on_the_session_and_in_its_history(taster):
+    place = Place(taster)
+    browser, address = browser_of(taster), page_of("session", place.session.id)
+    assert "Deleted here" not in browser.get(address).content.decode()
+    browser.post(page_of("note", place.note.id), {"do": "delete"})
+    for shown in (address, f"{address}history/"):
+        text = browser.get(shown).content.decode()
+        assert "Deleted here: 1</summary>" in text
+        assert f'href="{page_of("note", place.note.id, "history/")}"' in text
+    browser.post(page_of("infusion", place.infusion.id), {"do": "delete"})
+    assert "Deleted here: 2</summary>" in browser.get(address).content.decode()
+    browser.post(page_of("note", place.note.id, "history/"), {"field": "deleted"})
+    text = browser.get(address).content.decode()
+
+    assert "Deleted here: 1</summary>" in text
+    assert f'href="{page_of("infusion", place.infusion.id, "history/")}">Infusion: <bdi>Infusion 1</bdi>' in text
+
+
 def test_session_is_written_down_with_infusion_and_note(taster):
     lot = LotFactory(team=taster.team, by=taster.user)
     browser = browser_of(taster)

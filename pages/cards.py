@@ -71,20 +71,32 @@ def _photo(content: ReportContent) -> PhotoFacts | None:
 
 
 def card_page(
-    card: WrittenCard, *, own: OwnPot, address: str, request: HttpRequest | None = None, **around: object
+    card: WrittenCard,
+    *,
+    own: OwnPot,
+    address: str,
+    request: HttpRequest | None = None,
+    price: str = "",
+    **around: object,
 ) -> HttpResponse:
-    """Answer with the card as a page, a public one without a request."""
+    """Answer with the card as a page, a public one without a request; its files carry the ``price``."""
     text = card.text
-    downloads = {"PDF (A6)": f"{address}.pdf?lang={text.lang}", "Markdown": f"{address}.md?lang={text.lang}"}
+    query = _file_query(text.lang, price=price)
+    downloads = {"PDF (A6)": f"{address}.pdf?{query}", "Markdown": f"{address}.md?{query}"}
     with translation.override(text.lang):
         figures = card.figures
         chart = both_widths(lambda width: strength_chart(figures, (), width=width))
         drawn = chart if figures.curve_of("strength") else None
-        written = render_card(text, downloads=downloads, pot=own, lang=text.lang, chart=drawn, **around)
+        written = render_card(text, downloads=downloads, pot=own, lang=text.lang, chart=drawn, price=price, **around)
         whole = render_around(written, name=text.name, request=request, public=request is None)
     response = HttpResponse(whole, headers={"Content-Language": text.lang})
     own.remember(response)
     return response
+
+
+def _file_query(lang: str, *, price: str) -> str:
+    """Return the query of a card's file: its language, and the price that is to be printed."""
+    return urlencode({"lang": lang, **({"price": price} if price else {})})
 
 
 def render_card(card: Card, **around: object) -> SafeString:
@@ -95,11 +107,11 @@ def render_card(card: Card, **around: object) -> SafeString:
 def card_file(  # noqa: PLR0913 - who asks, for which card in which form, and what is printed on it
     request: HttpRequest, member: Member, *, card: WrittenCard, form: str, name: str, link: str, price: str = ""
 ) -> HttpResponse:
-    """Answer with the card as Markdown or PDF, the PDF with a QR code of ``link``."""
+    """Answer with the card and its ``price`` as Markdown or PDF, the PDF with a QR code of ``link``."""
     text, photo = card.text, card.photo
     with translation.override(text.lang):
         if form == "md":
-            response = sent_file(card_markdown(text), f"{name}.md", kind="text/markdown; charset=utf-8")
+            response = sent_file(card_markdown(text, price=price), f"{name}.md", kind="text/markdown; charset=utf-8")
         else:
             extras = CardExtras(
                 chart=chart_payload(card.figures, ()) if card.figures.curve_of("strength") else None,
@@ -133,8 +145,9 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
     link, lang = _newest_link(request, member, lot), written.text.lang
     if form:
         return card_file(request, member, card=written, form=form, name=f"{lot.id}-{lang}", link=link, price=price)
+    query = _file_query(lang, price=price)
     actions = {
-        _("Print"): f"/lots/{lot.id}/card.pdf?{urlencode({'lang': lang, **({'price': price} if price else {})})}",
+        _("Print"): f"/lots/{lot.id}/card.pdf?{query}",
         **({_("Share"): f"/lots/{lot.id}/links/"} if member.decides else {}),
         _("Report"): f"/lots/{lot.id}/report/",
     }

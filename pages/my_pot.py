@@ -1,4 +1,7 @@
-"""The reader's own pot: asked for in a form of the page, and remembered in a cookie for the next lot."""
+"""The reader's own pot: asked for in a form of the page, and remembered in a cookie for the next lot.
+
+The heat of the kettle is not remembered: it goes with the tea and not with the pot.
+"""
 
 from __future__ import annotations
 
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
 COOKIE = "my-pot"
 _KEPT_S = 365 * 24 * 3600
 _USUAL = "usual-pot"
+_REMEMBERED = ("vessel_ml", "guests", "leaf_g", "vessel_material")
 
 
 class PotForm(forms.Form):
@@ -86,7 +90,8 @@ class OwnPot:
         if self.forgotten:
             response.delete_cookie(COOKIE, samesite="Lax")
         elif self.pot is not None and self.in_address:
-            sent = {name: str(value) for name, value in self.form.cleaned_data.items() if value not in (None, "")}
+            values = ((name, self.form.cleaned_data[name]) for name in _REMEMBERED)
+            sent = {name: str(value) for name, value in values if value not in (None, "")}
             response.set_cookie(
                 COOKIE,
                 urlencode(sent),
@@ -106,7 +111,7 @@ def own_pot(request: HttpRequest) -> OwnPot:
         return OwnPot(_pot_of(form) if form.is_valid() else None, form, in_address=True)
     if COOKIE in request.COOKIES:
         sent = dict(parse_qsl(request.COOKIES[COOKIE][:500]))
-        form = PotForm({name: localize(_number(text)) for name, text in sent.items()})
+        form = PotForm({name: localize(_number(text)) for name, text in sent.items() if name in _REMEMBERED})
         if form.is_valid():
             return OwnPot(_pot_of(form), form)
     return OwnPot()

@@ -269,8 +269,8 @@ def _escaped(text: str) -> str:
     return _START.sub(r"\1\\\2", _SPECIAL.sub(r"\\\g<0>", whole))
 
 
-def card_markdown(card: Card) -> str:
-    """Write the card as CommonMark; whatever was typed into a field is escaped."""
+def card_markdown(card: Card, *, price: str = "") -> str:
+    """Write the card and its price as CommonMark; whatever was typed into a field is escaped."""
     heads, brew = card.heads, card.brew
     lines = [f"# {_escaped(card.name)}", "", " · ".join(map(_escaped, (card.merchant, *card.origin))), ""]
     lines += [f"**{card.count}**", ""] if card.count else []
@@ -284,6 +284,8 @@ def card_markdown(card: Card) -> str:
         lines += [f"## {heads.pair}", ""]
         lines += [f"- {_escaped(text)}" for text in card.pairings]
         lines += ["", card.contains, ""]
+    if price.strip():
+        lines += [f"**{_escaped(price)}**", ""]
     return "\n".join([*lines, card.caution]) + "\n"
 
 

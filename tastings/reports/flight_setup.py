@@ -4,12 +4,10 @@ from collections import defaultdict
 from collections.abc import Mapping
 from uuid import UUID
 
-from django.utils.translation import gettext as _
-
 from tastings.answers.flight_preview import PlanPreview
 from tastings.wording import flights as words
 from tastings.wording.labels import TEAS
-from tastings.wording.numbers import money
+from tastings.wording.numbers import price_per_kg
 from tastings.wording.plan_failures import plan_failure
 
 
@@ -22,7 +20,7 @@ def sample_line(fields: Mapping[str, object]) -> str:
         str(TEAS[str(kind)]) if kind in TEAS else "",
         str(fields.get("supplier") or ""),
         harvest,
-        "" if price is None else _("%(price)s per kg") % {"price": money(float(str(price)), currency)},
+        "" if price is None else price_per_kg(float(str(price)), currency),
     ]
     return " · ".join(part for part in parts if part)
 

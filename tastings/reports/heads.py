@@ -19,9 +19,8 @@ def report_heads() -> dict[str, str]:
         "interval": _("80 % interval"),
         "flavours": _("Everything rated, cup by cup"),
         "strips_note": _(
-            "Mean of each rating when every lot is brewed alike, 0 to 10, those that peak early first. Dark: the"
-            " strongest"
-            " cup. Thin lines: 80 % interval."
+            "Mean of each rating when every lot is brewed alike, 0 to 10, those that peak early first. Bar in a colour"
+            " of its own, number in bold: the highest of its row. Thin lines: 80 % interval."
         ),
         "layers": _("What changes from cup to cup"),
         "leading": _("In front"),

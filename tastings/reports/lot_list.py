@@ -19,7 +19,7 @@ from tastings.reports.strips import sparkline
 from tastings.wording.counts import counted
 from tastings.wording.labels import KINDS, STATUSES, label
 from tastings.wording.labels import PROFILES as PROFILE_LABELS
-from tastings.wording.numbers import capitalised, day, money, one_decimal
+from tastings.wording.numbers import capitalised, day, money, one_decimal, price_per_kg
 from tastings.wording.profile import infusions_words, is_known, verdict_words
 
 FILTERS = ("q", "kind", "status", "profile", "year", "sort")
@@ -173,7 +173,7 @@ def prices(lot: ListedLot) -> list[str]:
     price = cost(Price(lot.price_per_kg, lot.currency), vessel=vessel, cup_ml=even.vessel_ml, rounds=rounds)
     per_cup = price.per_cup if price else None
     return [
-        _("%(price)s per kg") % {"price": money(lot.price_per_kg, lot.currency)},
+        price_per_kg(lot.price_per_kg, lot.currency),
         *([] if per_cup is None else [_("%(price)s a cup") % {"price": money(per_cup, lot.currency)}]),
     ]
 

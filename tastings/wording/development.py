@@ -52,7 +52,7 @@ def flavour_sentence(
     >>> flavour_sentence(layers, labels={"honey": "Honey"})
     'Honey and malt give way to pine and stone fruit after the third.'
     """
-    layers = [layer for layer in layers if not steeps or layer.infusion <= steeps]
+    whole, layers = layers, [layer for layer in layers if not steeps or layer.infusion <= steeps]
     if not layers or (len(layers) == 1 and not layers[0].leading):
         return _("We cannot tell yet what changes from cup to cup.")
     if not any(layer.leading for layer in layers):
@@ -64,13 +64,23 @@ def flavour_sentence(
             ngettext("%(flavours)s leads the %(nth)s cup.", "%(flavours)s lead the %(nth)s cup.", len(only.leading))
             % {"flavours": _flavours(only.leading, labels), "nth": ordinal(only.infusion)}
         )
-    return capitalised(_turn(turn, labels=labels, last=max(layer.infusion for layer in layers)))
+    last = max(layer.infusion for layer in layers)
+    ends = {key: _end_of(key, whole, at_most=last) for key in turn.staying}
+    return capitalised(_turn(turn, labels=labels, last=last, ends=ends))
 
 
-def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
+def _end_of(key: str, layers: Sequence[Layer], *, at_most: int) -> int | None:
+    """Return the last infusion that a flavour leads where it is gone in a later one, else None."""
+    last_led = max(layer.infusion for layer in layers if key in layer.leading)
+    is_gone = any(key in layer.gone for layer in layers if layer.infusion > last_led)
+    return min(last_led, at_most) if is_gone else None
+
+
+def _turn(turn: TurningPoint, *, labels: Labels, last: int, ends: Mapping[str, int | None]) -> str:
+    """Say what changes; ``ends`` has of each flavour that stays the last infusion before it is gone, None if never."""
     at_once = [key for key, gone_after in zip(turn.going, turn.gone_after, strict=True) if gone_after <= turn.after + 1]
-    going, coming, staying, left = (_flavours(keys, labels) for keys in (at_once, turn.coming, turn.staying, turn.left))
-    words = {"going": going, "coming": coming, "staying": staying, "left": left, "nth": ordinal(turn.after)}
+    going, coming, left = (_flavours(keys, labels) for keys in (at_once, turn.coming, turn.left))
+    words = {"going": going, "coming": coming, "left": left, "nth": ordinal(turn.after)}
     clauses = []
     match bool(at_once), bool(turn.coming):
         case True, True:
@@ -94,12 +104,10 @@ def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
             clauses.append(sentence % words)
         case _neither:
             if not turn.going and (turn.staying or not turn.left):
-                clauses.append(_constant(turn, flavours=staying, last=last))
+                clauses.append(_constant(turn, flavours=_flavours(turn.staying, labels), last=last))
     clauses += _step_back_later(turn, labels=labels)
-    if turn.staying and (turn.going or turn.coming):
-        clauses.append(
-            ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(turn.staying)) % words
-        )
+    if turn.going or turn.coming:
+        clauses += [_stays(keys, labels=labels, end=end) for end, keys in _by_end(turn, ends)]
     if turn.left and (turn.going or turn.coming):
         sentence = ngettext(
             "%(left)s stands out from then on, only because the others fade",
@@ -127,6 +135,21 @@ def _step_back_later(turn: TurningPoint, *, labels: Labels) -> list[str]:
         )
         clauses.append(sentence % {"going": _flavours(keys, labels), "nth": ordinal(last)})
     return clauses
+
+
+def _by_end(turn: TurningPoint, ends: Mapping[str, int | None]) -> list[tuple[int | None, list[str]]]:
+    """Group the flavours that stay by the infusion after which they are gone, those that are never gone first."""
+    found = sorted({ends[key] for key in turn.staying}, key=lambda end: (end is not None, end))
+    return [(end, [key for key in turn.staying if ends[key] == end]) for end in found]
+
+
+def _stays(keys: Sequence[str], *, labels: Labels, end: int | None) -> str:
+    flavours = _flavours(keys, labels)
+    if end is None:
+        sentence = ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(keys))
+        return sentence % {"staying": flavours}
+    sentence = ngettext("%(staying)s stays up to the %(nth)s", "%(staying)s stay up to the %(nth)s", len(keys))
+    return sentence % {"staying": flavours, "nth": ordinal(end)}
 
 
 def _constant(turn: TurningPoint, *, flavours: str, last: int) -> str:

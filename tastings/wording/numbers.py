@@ -57,6 +57,16 @@ def money(amount: float, currency: str | None) -> str:
     return f"{number_format(rounded, decimal_pos=places, force_grouping=True)} {currency or ''}".strip()
 
 
+def price_per_kg(amount: float, currency: str | None) -> str:
+    """Write what a kilogram costs; a price without a currency is said to lack it.
+
+    >>> price_per_kg(129.5, "EUR"), price_per_kg(129.5, None)
+    ('129.50 EUR per kg', '129.50 per kg (currency not noted)')
+    """
+    values = {"price": money(amount, currency)}
+    return (_("%(price)s per kg") if currency else _("%(price)s per kg (currency not noted)")) % values
+
+
 def signed(value: float, *, places: int = 1) -> str:
     """Write a difference with its sign, a true minus or a plus.
 

@@ -6,9 +6,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
 from tastings.maths.roast.readiness import NextRoastTasting, Readiness, Verdict
-from tastings.maths.roast.rest import USUAL_REST_DAYS
+from tastings.maths.roast.rest import LEAST_GAIN, USUAL_REST_DAYS
 from tastings.wording.labels import ROASTS, descriptor_in_sentence, label
-from tastings.wording.numbers import day, number, percent_or_beyond
+from tastings.wording.numbers import day, number, percent_or_beyond, two_decimals
 
 
 def no_roast_day() -> str:
@@ -41,7 +41,11 @@ def reason(rest: Readiness) -> str:
     values |= {"level": number(rest.level), "under": percent_or_beyond(rest.under or 0.0)}
     if rest.rested is None:
         return _(_BY_STRENGTH[rest.verdict]) % values
-    return _(_BY_STRENGTH_AND_LIKING[rest.verdict]) % {**values, "rested": percent_or_beyond(rest.rested)}
+    return _(_BY_STRENGTH_AND_LIKING[rest.verdict]) % {
+        **values,
+        "rested": percent_or_beyond(rest.rested),
+        "gain": two_decimals(LEAST_GAIN),
+    }
 
 
 _BY_STRENGTH: Mapping[Verdict, str] = {
@@ -55,15 +59,17 @@ _BY_STRENGTH: Mapping[Verdict, str] = {
 _BY_STRENGTH_AND_LIKING: Mapping[Verdict, str] = {
     "ready": gettext_noop(
         "Ready: the %(attribute)s is under %(level)s today with %(under)s probability, and with %(rested)s"
-        " probability a longer rest would not make it better liked."
+        " probability a longer rest would not make it noticeably better liked (by less than %(gain)s points)."
     ),
     "resting": gettext_noop(
         "Still resting: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
-        " %(rested)s probability a longer rest would not make it better liked."
+        " %(rested)s probability a longer rest would not make it noticeably better liked (by less than %(gain)s"
+        " points)."
     ),
     "cannot_tell": gettext_noop(
         "Cannot tell: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
-        " %(rested)s probability a longer rest would not make it better liked."
+        " %(rested)s probability a longer rest would not make it noticeably better liked (by less than %(gain)s"
+        " points)."
     ),
 }
 

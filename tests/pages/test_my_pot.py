@@ -52,6 +52,20 @@ def test_pot_is_kept_for_the_next_time_and_given_up(browser, lot, form):
     assert "4.5 g" not in text_of(browser.get(page))
 
 
+@pytest.mark.parametrize("form", ["report", "card"])
+def test_heat_of_the_kettle_goes_with_one_tea_and_is_not_kept_for_the_next(browser, lot, form):
+    page = f"/lots/{lot.id}/{form}/"
+    asked = browser.get(page, {"vessel_ml": "90", "guests": "3", "kettle_c": "77"})
+    again = browser.get(page)
+
+    assert "water at 77 °C" in text_of(asked)
+    assert "77" not in asked.cookies[COOKIE].value
+    assert ("90 ml" in text_of(again), "water at 77 °C" in text_of(again)) == (True, False)
+    assert 'value="3"' in again.content.decode()
+    browser.cookies[COOKIE] = "vessel_ml=90.0&kettle_c=77.0"  # as it was once remembered
+    assert "water at 77 °C" not in text_of(browser.get(page))
+
+
 def test_pot_of_another_material_is_set_beside_that_of_the_tastings(browser, lot):
     page = f"/lots/{lot.id}/report/"
     assert "The same tea in another pot" not in text_of(browser.get(page))

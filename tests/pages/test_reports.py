@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from datetime import timedelta
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from django.utils import timezone
@@ -16,6 +17,7 @@ from tests.api.problems import refusal
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
 from tests.factories import LotFactory, SessionFactory, web_browser
+from tests.pages.test_browser import Seen
 from tests.tastings.reports.pdf import text_of
 
 FORMS = ["pdf", "png"]
@@ -217,6 +219,19 @@ def test_card_is_a_page_and_markdown_in_each_language(taster, lot):
     assert '<html lang="de">' in page
     assert f'href="{card(lot, ".pdf", lang="de")}"' in page
     assert taster.client.get(card(lot, ".md")).content == english.content
+
+
+def test_price_typed_for_the_card_is_on_every_file_of_it(taster, lot):
+    browser = web_browser()
+    browser.force_login(taster.user)
+    page = browser.get(f"/lots/{lot.id}/card/", {"lang": "de", "price": "29,50 € / 100 g"}).content.decode()
+    links = [value for _tag, name, value in Seen(page).attributes if name == "href"]
+    files = [link for link in links if "/card.pdf" in link or "/card.md" in link]
+    assert len(files) == 3  # Print, PDF and Markdown
+    assert {parse_qs(urlsplit(link).query)["price"][0] for link in files} == {"29,50 € / 100 g"}
+    written = browser.get(next(link for link in files if "/card.md" in link)).content.decode()
+    assert "**29,50 € / 100 g**" in written
+    assert "price=" not in browser.get(f"/lots/{lot.id}/card/").content.decode()
 
 
 def test_card_as_pdf_is_made_by_the_job(taster, lot):

@@ -31,6 +31,7 @@ ABOVE_LIKED, ABOVE_LIKED_SD = 2.0, 2.0
 """How far the roast of a degree is above the usually liked one on the first day, and its sd (own values). [points]"""
 LOTS_OF_PRIOR = 2
 LEAST_GAIN = 0.25
+"""What a longer rest must gain in liking to be worth it. [points]"""
 FALLS = 0.2
 """Least fall of liking in 30 days at which waiting makes a tea worse. [points]"""
 

@@ -105,6 +105,16 @@ def test_trend_of_liking_that_may_go_either_way_by_much_is_not_given_as_a_number
     assert ageing_of(liking=falling)[4].startswith("Liking changes by \u22121.00 points")
 
 
+def test_rest_that_gains_nothing_noticeable_names_the_least_gain():
+    rising = Trend(per_30_days=0.08, low=0.0, high=0.17, probability_rising=0.9)
+    found = ageing_of(verdict="ready", under=0.95, rested=0.995, liking=rising)
+    assert found[0].endswith(
+        "Ready: the roast is under 3 today with 95 % probability, and with more than 99 % probability a longer"
+        " rest would not make it noticeably better liked (by less than 0.25 points)."
+    )
+    assert found[-2].startswith("Liking changes by +0.08 points in 30 days")
+
+
 def test_wait_that_rather_makes_it_worse_is_said():
     sentence = (
         "With 74\u00a0% probability it is liked less the longer it waits once it has rested, by 0.2 points or more in"

@@ -1,5 +1,7 @@
 """What changes from cup to cup, in one sentence."""
 
+from dataclasses import replace
+
 from tastings.maths.curve.layers import Layer
 from tastings.wording.development import flavour_sentence
 from tests.tastings.reports import sample
@@ -21,6 +23,22 @@ def test_sentence_of_one_unchanging_flavour_and_of_nothing():
     same = [Layer(n, ("honey",), (), (), 1.0) for n in (1, 2, 3)]
     assert flavour_sentence(same, labels={"honey": "Honey"}) == "Honey leads from the first cup to the third."
     assert flavour_sentence([], labels={}) == "We cannot tell yet what changes from cup to cup."
+
+
+def test_flavour_that_is_gone_in_a_later_cup_does_not_stay_throughout():
+    leading = ("sweetness astringency",) * 3 + ("sweetness hay astringency", "sweetness hay", "hay")
+    gone = ((), (), (), (), ("astringency",), ("sweetness",))
+    layers = [
+        Layer(n, tuple(led.split()), (), left, 1.0) for n, (led, left) in enumerate(zip(leading, gone, strict=True), 1)
+    ]
+    labels = {"sweetness": "Sweetness", "astringency": "Astringency", "hay": "Hay"}
+    assert flavour_sentence(layers, labels=labels, steeps=4) == (
+        "Hay comes to the fore after the third; sweetness and astringency stay up to the fourth."
+    )
+    never = [replace(layer, gone=()) for layer in layers]
+    assert flavour_sentence(never, labels=labels, steeps=4) == (
+        "Hay comes to the fore after the third; sweetness and astringency stay throughout."
+    )
 
 
 def test_right_to_left_name_does_not_reverse_the_rest_of_the_sentence():

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar, Unpack, cast
 
 from django.utils.functional import lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers as s
+from rest_framework.views import APIView
 
 from api.http.conditional import DEFAULT_LIMIT, MAX_LIMIT
 from api.http.fields import LimitedFloatField
 from api.http.problem_types import CODES, TYPES, problem_type
+from api.http.query_parameters import refuses_other_parameters
 from lots.schema import Field, RecordSchema
 from tastings.queries.exporting.glossary import GLOSSARY
 
@@ -155,12 +157,24 @@ class _Described(TypedDict, total=False):
 def operation(
     responses: Responses, refusals: Sequence[int] = (), **options: Unpack[_Described]
 ) -> Callable[[ViewMethod], ViewMethod]:
-    """Describe one operation: what it answers, and the statuses of its refusals.
+    """Describe one operation: what it answers, and the statuses of its refusals; it refuses other query parameters.
 
-    Every operation may answer 401, 406 and 429; one that takes a body also `_BAD_BODY`.
+    Every operation may answer 401, 406, 422 and 429; one that takes a body also `_BAD_BODY`.
     """
-    refusals = (*(_BAD_BODY if options.get("request") is not None else ()), *refusals, 401, 406, 429)
-    return extend_schema(responses={**responses, **problem_responses(*refusals)}, **options)
+    refusals = (*(_BAD_BODY if options.get("request") is not None else ()), *refusals, 401, 406, 422, 429)
+    describe = extend_schema(responses={**responses, **problem_responses(*refusals)}, **options)
+    known = [one.name for one in options.get("parameters", ()) if one.location == OpenApiParameter.QUERY]
+
+    def decorate(method: ViewMethod) -> ViewMethod:
+        return cast("ViewMethod", describe(refuses_other_parameters(method, known=known)))
+
+    return decorate
+
+
+def describe_methods(view: type[APIView], **operations: Callable[[Callable[..., object]], object]) -> None:
+    """Describe methods that a view has from its base, each by what `operation` returns."""
+    for name, describe in operations.items():
+        setattr(view, name, describe(getattr(view, name)))
 
 
 def conditional_get(

@@ -55,7 +55,7 @@ CODES: Mapping[str, StrOrPromise] = {
     "type": _("is of another type"),
     "not_sample": _("is no sample: a flight chooses among samples"),
     "unknown_field": _("is not part of this record or body"),
-    "unknown_filter": _("is nothing to filter by"),
+    "unknown_filter": _("is no query parameter of this address"),
     "unknown_parent": _("names what the server has never seen: send that first, then this again"),
     "unknown_record": _("is a deletion of what the server has never seen"),
     "wrong": _("is not the present one"),

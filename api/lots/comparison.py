@@ -34,15 +34,9 @@ class LotComparison(APIView):
     def get(self, request: Request) -> Response:
         """Compare lots, or the sessions of one lot by vessel, shop or water."""
         member, query = member_of(request), request.query_params
-        unknown = [
-            Problem(name[:80], "unknown_field", _("lots, or lot and by"))
-            for name in query.keys() - {"lots", "lot", "by"}
-        ]
-        if unknown or ("lots" in query) == ("lot" in query):
-            raise Invalid(
-                _("name lots, or one lot and by"),
-                problems=unknown or [Problem("lots", "required", _("lots, or lot and by"))],
-            )
+        if ("lots" in query) == ("lot" in query):
+            problem = Problem("lots", "required", _("lots, or lot and by"))
+            raise Invalid(_("name lots, or one lot and by"), problems=[problem])
         if "lots" in query:
             lots: list[UUID] = [id_from_path(text.strip()) for text in str(query["lots"]).split(",")]
             answer = compare_lots(member, lots)

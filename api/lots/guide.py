@@ -1,9 +1,7 @@
 """How to brew a lot in the pot at hand, and how strong it would be in another vessel."""
 
-from collections.abc import Collection
 from typing import Any
 
-from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -70,7 +68,7 @@ class LotBrewGuide(APIView):
     def get(self, request: Request, lot_id: str) -> Response:
         """Show how to brew a lot: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
         member, lot = member_of(request), id_from_path(lot_id)
-        pot = in_named_pot(member, pot_from(request, POT))
+        pot = in_named_pot(member, pot_from(request))
         try:
             guide = guide_for(member, lot, pot=pot)
         except PotError as error:
@@ -78,15 +76,11 @@ class LotBrewGuide(APIView):
         return conditional_response(request, brew_guide_answer(guide))
 
 
-def pot_from(request: Request, known: Collection[str]) -> PotRequest:
-    """Read the pot from the query, which may have these of :data:`POT`; a field that is left out is None."""
+def pot_from(request: Request) -> PotRequest:
+    """Read the pot from the query, by parameters of :data:`POT`; a field that is left out is None."""
     pot: dict[str, Any] = {}  # each of its field's type
     problems: list[Problem] = []
     for name, text in request.query_params.items():
-        if name not in known:
-            detail = _("a pot is described by %(fields)s") % {"fields": ", ".join(known)}
-            problems.append(Problem(name[:80], "unknown_field", detail))
-            continue
         field, _description = POT[name]
         try:
             pot[name] = clean_value(field, query_value(field, str(text)))
@@ -116,7 +110,7 @@ class LotOtherVessel(APIView):
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Foretell a lot's cups in another vessel with the same steeps, and how probably one notices a difference."""
-        member, lot, pot = member_of(request), id_from_path(lot_id), pot_from(request, VESSEL)
+        member, lot, pot = member_of(request), id_from_path(lot_id), pot_from(request)
         try:
             forecast = vessel_forecast_for(member, lot, pot=pot)
         except PotError as error:

@@ -19,12 +19,14 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from typing import ParamSpec, TypeVar
+from urllib.parse import parse_qs
 from uuid import UUID, uuid4
 
 import redis
 from a2wsgi.asgi_typing import HTTPScope, Receive, Send
 from django.conf import settings
 from django.db import connections
+from django.http import JsonResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, override
@@ -38,12 +40,13 @@ from api.http.auth import client_network
 from api.http.cells import ANY, ELSEWHERE
 from api.http.languages import accepted_language
 from api.http.openapi import operation
-from api.http.problems import MEDIA_TYPE, TITLES, problem_document
+from api.http.problems import MEDIA_TYPE, TITLES, problem_document, problem_response
+from api.http.query_parameters import check_parameters
 from api.http.throttles import requests_of
 from tastings.queries.quotas import limit_of
 from tastings.wording.quotas import quota_full_text
 from teams.actions.people import token_digest
-from teams.errors import Refused
+from teams.errors import Invalid, Refused
 from teams.queries.people import revisions_of, valid_tokens
 from teams.queries.tokens import token_by_digest
 from teams.stream_counts import Stream, close_stream, open_streams, renew_streams
@@ -105,7 +108,10 @@ class EventStreams:
         """Serve one listener until it disconnects or its token ends."""
         headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
         with override(accepted_language(headers.get("accept-language", ""))):
-            await self._answer(scope, headers, receive, send)
+            try:
+                await self._answer(scope, headers, receive, send)
+            except Invalid as error:  # before anything was sent
+                await _send_refusal(send, problem_response(error))
 
     async def _answer(self, scope: HTTPScope, headers: Mapping[str, str], receive: Receive, send: Send) -> None:
         if scope["method"] not in ("GET", "HEAD"):
@@ -126,6 +132,7 @@ class EventStreams:
             )  # fmt: skip
         if len(self._listeners) >= MAX_LISTENERS:
             return await _refuse(send, 503, "busy", _("too many listeners; sync still works"), {"Retry-After": "30"})
+        check_parameters(parse_qs(scope["query_string"].decode("latin-1"), keep_blank_values=True), known=())
         token_id, stream, revision = stream_of_token
         elsewhere = await asyncio.to_thread(_run_in_thread, open_streams, stream.team)
         if (full := self._full_quota(stream, elsewhere)) is not None:
@@ -262,8 +269,12 @@ async def _wait_for_disconnect(receive: Receive) -> None:
 
 
 async def _refuse(send: Send, status: int, code: str, detail: str, headers: Mapping[str, str]) -> None:
-    body = json.dumps(problem_document(status=status, code=code, title=TITLES[status], detail=detail)).encode()
-    sent = {"Content-Type": MEDIA_TYPE, "Content-Length": str(len(body)), **headers}
+    body = problem_document(status=status, code=code, title=TITLES[status], detail=detail)
+    await _send_refusal(send, JsonResponse(body, status=status, headers=headers, content_type=MEDIA_TYPE))
+
+
+async def _send_refusal(send: Send, refusal: JsonResponse) -> None:
+    sent = {**refusal.headers, "Content-Length": str(len(refusal.content))}
     encoded = [(name.lower().encode(), value.encode()) for name, value in sent.items()]
-    await send({"type": "http.response.start", "status": status, "headers": encoded})
-    await send({"type": "http.response.body", "body": body})
+    await send({"type": "http.response.start", "status": refusal.status_code, "headers": encoded})
+    await send({"type": "http.response.body", "body": refusal.content})

@@ -3,13 +3,13 @@
 from django.http import FileResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiResponse, extend_schema_view
+from drf_spectacular.utils import OpenApiResponse
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
-from api.http.openapi import ETAG, NOT_MODIFIED, Responses, operation
+from api.http.openapi import ETAG, NOT_MODIFIED, Responses, describe_methods, operation
 from api.http.renderers import json_or
 from tastings.queries.photos import ServedFile, photo_file
 from teams.errors import NotFound, PreconditionFailed
@@ -34,11 +34,13 @@ class PhotoImage(APIView):
         )
 
 
-@extend_schema_view(get=operation(PICTURE, [404], operation_id="photo_thumbnail", parameters=[ETAG]))
 class PhotoThumbnail(PhotoImage):
     """The picture of one photo, at most 320 pixels a side."""
 
     thumbnail = True
+
+
+describe_methods(PhotoThumbnail, get=operation(PICTURE, [404], operation_id="photo_thumbnail", parameters=[ETAG]))
 
 
 def picture_response(request: Request, served: ServedFile) -> HttpResponseBase:

@@ -9,7 +9,6 @@ from uuid import UUID
 from django.urls import URLPattern, path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from drf_spectacular.utils import extend_schema_view
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -25,6 +24,7 @@ from api.http.openapi import (
     NEW_ETAG,
     PAGING,
     conditional_get,
+    describe_methods,
     operation,
     paginated,
     query_parameter,
@@ -163,7 +163,8 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     a_record = f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
     filters = [query_parameter(field, schema.by_name().get(field)) for field in schema.filters]
     many, item, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
-    extend_schema_view(
+    describe_methods(
+        many,
         get=conditional_get(
             paginated(record, f"{name.capitalize()}Page"),
             [422],
@@ -180,8 +181,9 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
             request=new_record_serializer(schema),
             examples=new_record_examples(schema),
         ),
-    )(many)
-    extend_schema_view(
+    )
+    describe_methods(
+        item,
         get=conditional_get(record, [404], operation_id=f"{name}_read", summary=f"Show {a_record}"),
         patch=operation(
             {200: record},
@@ -198,12 +200,13 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
             summary=f"Delete {a_record}",
             parameters=[IF_MATCH],
         ),
-    )(item)
-    extend_schema_view(
+    )
+    describe_methods(
+        history,
         get=conditional_get(
             HistorySerializer, [404], operation_id=f"{name}_history", summary=f"Show who set what of {a_record}"
-        )
-    )(history)
+        ),
+    )
     yield path(f"{name}s/", many.as_view())
     yield path(f"{name}s/<str:record_id>/", item.as_view())
     yield path(f"{name}s/<str:record_id>/history", history.as_view())

@@ -27,11 +27,12 @@ def _quick(monkeypatch):
 class Stream:
     """One phone's open stream."""
 
-    def __init__(self, table, token=None, *, last=None, method="GET", language=None, peer="192.0.2.1"):
+    def __init__(self, table, token=None, *, last=None, method="GET", language=None, peer="192.0.2.1", query=b""):
         headers = [(b"authorization", f"Bearer {token}".encode())] if token else []
         headers += [(b"last-event-id", str(last).encode())] if last is not None else []
         headers += [(b"accept-language", language.encode())] if language else []
-        scope = {"type": "http", "method": method, "path": events.PATH, "headers": headers, "client": (peer, 5000)}
+        scope = {"type": "http", "method": method, "path": events.PATH, "query_string": query,
+                 "headers": headers, "client": (peer, 5000)}  # fmt: skip
         self.sent, self._gone, self._more = [], asyncio.Event(), asyncio.Event()
         self.task = asyncio.create_task(table(scope, self._receive, self._send))
 
@@ -191,6 +192,24 @@ def test_streams_with_made_up_tokens_are_counted_by_address_before_the_tokens_ar
     streams = asyncio.run(scene())
     assert sorted(stream.sent[0]["status"] for stream in streams) == [401, 401, 429]
     assert len(looked_up) == 2
+
+
+def test_stream_has_no_query_parameters():
+    who = person(TeamFactory(), "taster")
+
+    async def scene():
+        stream = Stream(EventStreams(), who.token, language="de", query=b"cursor=7")
+        await stream.task
+        return stream
+
+    stream = asyncio.run(scene())
+    body, headers = json.loads(stream.text), dict(stream.sent[0]["headers"])
+    assert (stream.sent[0]["status"], body["type"]) == (422, "/problems/invalid")
+    assert [(one["field"], one["code"]) for one in body["problems"]] == [("cursor", "unknown_filter")]
+    assert headers[b"content-type"] == b"application/problem+json"
+    assert int(headers[b"content-length"]) == len(stream.text.encode())
+    with override("de"):
+        assert body["title"] == gettext("Some fields are not valid")
 
 
 def test_refused_stream_follows_accept_language():

@@ -101,7 +101,7 @@ def test_parameters_are_documented():
     ("asked", "field", "code"),
     [
         ({"style": "cold_brew"}, "style", "choice"),
-        ({"cups": 3}, "cups", "unknown_field"),
+        ({"cups": 3}, "cups", "unknown_filter"),
         ({"leaf_g": 0}, "leaf_g", "range"),
         ({"leaf_g": "a pinch"}, "leaf_g", "type"),
         ({"leaf_g": "nan"}, "leaf_g", "type"),

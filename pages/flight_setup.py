@@ -19,7 +19,7 @@ from tastings.actions.flights.editing import create_flight, update_flight
 from tastings.actions.flights.preview import preview_flight
 from tastings.errors import WrongState
 from tastings.queries.flights import must_decide
-from tastings.queries.records import list_records, names_of_live_lots
+from tastings.queries.records import choices_of_lots, list_records, names_of_live_lots
 from tastings.reports.flight_setup import preview_sentences, sample_line
 from tastings.schemas import FLIGHT
 from teams.errors import Invalid
@@ -134,7 +134,7 @@ def _form(member: Member, begins_with: dict[str, object], request: HttpRequest |
     lots = list_records(member, "lot", filters={"status": "sample"}, after=None, limit=MOST_SEARCHED)
     samples = sorted(lots, key=lambda lot: (str(lot.fields["name"]).casefold(), lot.id))
     data = request.POST if request is not None else None
-    return FlightForm(member, samples, names_of_live_lots(member), begins_with=begins_with, data=data)
+    return FlightForm(member, samples, choices_of_lots(member), begins_with=begins_with, data=data)
 
 
 def _search_or_preview(

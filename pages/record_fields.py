@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from tastings.queries.developments import labels_of
-from tastings.queries.records import list_records, names_of_live_lots
+from tastings.queries.records import choices_of_lots, list_records, names_of_live_lots
 from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import number
@@ -76,7 +76,7 @@ def options_for(member: Member, type_name: str, session: UUID | None = None) -> 
     names = {field.name for field in RECORD_SCHEMAS[type_name].fields}
     options: dict[str, dict[str, str]] = {}
     if names & {"lot", "from_lot"}:
-        options["lot"] = options["from_lot"] = names_of_live_lots(member)
+        options["lot"] = options["from_lot"] = choices_of_lots(member)
     if "shop" in names:
         options["shop"] = {str(shop.id): shop.name for shop in shops_of(member)}
     if "pot" in names:

@@ -15,7 +15,7 @@ from api.http.conditional import id_from_path
 from pages.form_page import FormArguments, FormPage, set_choices
 from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
-from tastings.queries.records import names_of_live_lots, names_of_lots
+from tastings.queries.records import choices_of_lots, names_of_lots
 from tastings.queries.triangles import (
     answers_left,
     answers_needed,
@@ -98,7 +98,7 @@ class TriangleTestsPage(FormPage):
 
     def get_form(self, _form_class: type[forms.Form] | None = None) -> TestForm:
         """Offer the team's other lots."""
-        names = names_of_live_lots(self.member)
+        names = choices_of_lots(self.member)
         others = {key: name for key, name in names.items() if key != str(self.lot.id)}
         return TestForm(others, **self.get_form_kwargs())
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from math import ceil
 from unicodedata import normalize
 from uuid import UUID
@@ -23,13 +23,14 @@ from django.db.models import (
     Sum,
 )
 from django.db.models.expressions import OrderBy
+from django.db.models.fields.json import KeyTextTransform
 
 from lots.models import Lot
 from tastings.figures import from_stored
 from tastings.maths.curve.development import CurvePoint, DescriptorCurve
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
-from tastings.models import Development, Session
+from tastings.models import Development, Flight, Session
 from tastings.queries.records import shared_sessions
 from tastings.queries.reports import LotFacts
 from teams.models import Member, Team
@@ -72,6 +73,8 @@ class ListedLot:
     team_id: UUID
     facts: LotFacts
     status: str | None
+    day: date  # of its arrival, else of writing it down
+    chosen_at: str | None  # when a flight decided to buy it
     price_per_kg: float | None
     currency: str | None
     tasted_at: datetime | None
@@ -105,6 +108,13 @@ class _Curve(Func):
     """One curve of a lot's figures."""
 
     template = "jsonb_path_query_first(%(expressions)s, '$.curves[*] ? (@.descriptor == \"%(key)s\")')"
+    output_field = JSONField()
+
+
+class _Choice(Func):
+    """What a decision says of a lot that it made: the id is that of the bought lot."""
+
+    template = "jsonb_build_array(jsonb_build_object('bought', %(expressions)s))"
     output_field = JSONField()
 
 
@@ -168,12 +178,16 @@ def _matching(rows: QuerySet[Lot], filters: LotFilters) -> QuerySet[Lot]:
 def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
     """Read what a list shows of the figures, without the rest of them, which is a hundred times as much."""
     tasted = Session.objects.filter(shared_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
+    chosen = Flight.objects.filter(
+        team_id=OuterRef("team_id"), decision__chosen__contains=_Choice(OuterRef("id"))
+    ).order_by("id")
     big = ("result", "tasted", "line_evidence")
     return (
         rows.select_related("development")
         .defer(*(f"development__{name}" for name in big))
         .annotate(
             tasted_at=Subquery(tasted.values("started_at")[:1]),
+            chosen_at=Subquery(chosen.annotate(at=KeyTextTransform("at", "decision")).values("at")[:1]),
             profile=F("development__result__profile"),
             steeps=F("development__result__steeps"),
             recommended=F("development__result__steeps__recommended"),
@@ -208,6 +222,8 @@ def _listed(lot: Lot) -> ListedLot:
         team_id=lot.team_id,
         facts=from_stored(LotFacts, fields),
         status=lot.status or None,
+        day=lot.arrived_on or lot.created_at,
+        chosen_at=annotated["chosen_at"],
         price_per_kg=None if lot.price_per_kg is None else float(lot.price_per_kg),
         currency=lot.currency or None,
         tasted_at=annotated["tasted_at"],

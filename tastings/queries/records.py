@@ -13,6 +13,7 @@ from lots.models.wire import column_name
 from lots.schema import Field, InvalidValue, RecordSchema, clean_value, query_value
 from lots.wording import field_problem
 from tastings.models import Descriptor, Infusion, Note, Pot, Session
+from tastings.wording.lots import status_with_day
 from teams.errors import Invalid, NotFound
 from teams.models import Member
 
@@ -140,6 +141,17 @@ def names_of_live_lots(member: Member) -> dict[str, str]:
     """Return the names of the team's lots by id, in the order of the names."""
     lots = Lot.objects.filter(team_id=member.team_id, removed=False).order_by("name", "id")
     return {str(lot): name for lot, name in lots.values_list("id", "name")}
+
+
+def choices_of_lots(member: Member) -> dict[str, str]:
+    """Return the names of the team's lots by id, each with its status and day, as a form offers them."""
+    lots = Lot.objects.filter(team_id=member.team_id, removed=False).order_by("name", "status", "id")
+    return {
+        str(lot): " \u00b7 ".join(filter(None, (name, status_with_day(status, arrived_on or created_at))))
+        for lot, name, status, arrived_on, created_at in lots.values_list(
+            "id", "name", "status", "arrived_on", "created_at"
+        )
+    }
 
 
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:

@@ -17,8 +17,9 @@ from tastings.queries.lot_search import PER_PAGE, PROFILES, ListedLot, LotFilter
 from tastings.reports.facts import origin
 from tastings.reports.strips import sparkline
 from tastings.wording.counts import counted
-from tastings.wording.labels import KINDS, STATUSES, label
+from tastings.wording.labels import KINDS, STATUSES
 from tastings.wording.labels import PROFILES as PROFILE_LABELS
+from tastings.wording.lots import chosen_blind, status_with_day
 from tastings.wording.numbers import capitalised, day, money, one_decimal, price_per_kg
 from tastings.wording.profile import infusions_words, is_known, verdict_words
 
@@ -139,7 +140,7 @@ def lot_row(lot: ListedLot, *, ticked: Collection[str] = ()) -> LotRow:
 
 def _verdict(lot: ListedLot) -> str:
     if lot.tasted_at is None and (lot.profile is None or not is_known(lot.profile)):
-        return _("Nothing tasted yet")
+        return chosen_blind(lot.chosen_at) if lot.chosen_at else _("Nothing tasted yet")
     return capitalised(verdict_words(lot.profile))
 
 
@@ -180,8 +181,7 @@ def prices(lot: ListedLot) -> list[str]:
 
 def _buying(lot: ListedLot) -> list[str]:
     tasted = _("last tasted on %(day)s") % {"day": day(lot.tasted_at)} if lot.tasted_at else ""
-    status = label(STATUSES, lot.status) if lot.status else ""
-    return [part for part in (capitalised(status), tasted) if part]
+    return [part for part in (capitalised(status_with_day(lot.status, lot.day)), tasted) if part]
 
 
 def _menus(page: LotPage, filters: LotFilters) -> list[Menu]:

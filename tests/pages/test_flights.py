@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from tastings.actions.flights.answering import answer_flight
 from tastings.models import Session
+from tastings.wording.numbers import day
 from tests.flights import flight_of, lot_in, reveal, taste, taste_all
 from tests.pages.test_browser import Seen
 
@@ -112,6 +113,26 @@ def test_decision_stands_on_top(flight):
     assert "/lots/01990000-0000-7000-8000-000000000abc/report/" in text
     assert "12.5 kg" in text
     assert "<script>" not in text
+
+
+def test_sample_and_bought_lot_of_one_name_are_told_apart(flight):
+    taste_all(flight)
+    reveal(flight)
+    bought = "01990000-0000-7000-8000-000000000abc"
+    body = {"reason": "The best of them.", "chosen": [{"lot": str(flight.lots[0].id), "bought": bought}]}
+    assert flight.buyer.client.post(f"{flight.address}decision", body).status_code == 201
+    listed = flight.buyer.client.get("/lots/?status=bought").content.decode()
+    today = day(timezone.localdate())
+    forms = ("/flights/new/", f"/lots/{flight.lots[1].id}/triangles/", f"/records/lot/{bought}/")
+    offered = [flight.buyer.client.get(address).content.decode() for address in forms]
+
+    assert f"Chosen blind on {today}, not tasted since" in listed
+    assert f"Bought, {today}" in listed
+    assert "Chosen blind" not in flight.buyer.client.get("/lots/?status=sample").content.decode()
+    for text in offered[:2]:
+        assert f">Sample 0 \u00b7 Bought, {today}</option>" in text
+    for text in offered:
+        assert f">Sample 0 \u00b7 Sample, {day(flight.lots[0].created_at)}</option>" in text
 
 
 def test_hostile_names_stay_text(team, lexicon):

@@ -1,11 +1,12 @@
 """The list of lots says what is known of each, keeps what was ticked, and leads to its other pages."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from uuid import UUID
 
 import pytest
 from django.template.loader import render_to_string
+from django.utils.translation import override
 
 from tastings.queries.lot_search import PER_PAGE, ListedLot, LotFilters, LotPage
 from tastings.queries.reports import LotFacts
@@ -19,6 +20,8 @@ TASTED = ListedLot(
     team_id=UUID(int=9),
     facts=sample.LOT,
     status="bought",
+    day=date(2026, 2, 20),
+    chosen_at=None,
     price_per_kg=1180.5,
     currency="EUR",
     tasted_at=datetime(2026, 3, 4, tzinfo=UTC),
@@ -48,6 +51,21 @@ def bare(number, *, name="Bare", **changed):
         curve=(),
     )
     return replace(untasted, **changed)
+
+
+@pytest.mark.parametrize(
+    ("tasted", "language", "words"),
+    [(False, "en", "Chosen blind on 5 March 2026, not tasted since"),
+     (False, "de", "Am 5. März 2026 blind gewählt, seither nicht verkostet"), (True, "en", "Builds up")],
+)  # fmt: skip
+def test_lot_that_a_flight_chose_says_so_until_it_is_tasted(tasted, language, words):
+    lot = TASTED if tasted else bare(1, status="bought")
+    with override(language):
+        row = lot_row(replace(lot, chosen_at="2026-03-05T10:00:00+00:00"))
+        status = row.facts[0 if not tasted else 1]
+
+    assert row.profile == words
+    assert status == {"en": "Bought, 20 February 2026", "de": "Gekauft, 20. Februar 2026"}[language]
 
 
 def page_of(lots, *, filters=None, total=None, pages=1, **rest):

@@ -106,8 +106,8 @@ def words_module(catalog: Catalog) -> str:
         if translation is not None and translation.string:
             words[f"{context}{CONTEXT_END}{message}" if context else message] = translation.string
     labels = [fields["label"] for fields in json.loads(LEXICON.read_text("utf-8"))["descriptors"]]
-    found = [catalog.get(label, context="descriptor") for label in labels]
-    translated = [message.string if message else label for message, label in zip(found, labels, strict=True)]
+    messages = [catalog.get(label, context="descriptor") for label in labels]
+    translated = [message.string if message else label for message, label in zip(messages, labels, strict=True)]
     in_order = dict(sorted(words.items()))
     written = {"words": _json(in_order, after=",\n"), "labels": _json(translated, after=",\n")}
     return WORDS_MODULE % {**written, "context_end": r"\u0004"}

@@ -163,7 +163,9 @@ def operation(
     """
     refusals = (*(_BAD_BODY if options.get("request") is not None else ()), *refusals, 401, 406, 422, 429)
     describe = extend_schema(responses={**responses, **problem_responses(*refusals)}, **options)
-    known = [one.name for one in options.get("parameters", ()) if one.location == OpenApiParameter.QUERY]
+    known = [
+        parameter.name for parameter in options.get("parameters", ()) if parameter.location == OpenApiParameter.QUERY
+    ]
 
     def decorate(method: ViewMethod) -> ViewMethod:
         return cast("ViewMethod", describe(refuses_other_parameters(method, known=known)))

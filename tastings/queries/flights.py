@@ -27,7 +27,7 @@ from tastings.errors import WrongState
 from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
-from tastings.queries.records import found
+from tastings.queries.records import first_or_not_found
 from tastings.wording.plan_failures import PlanFailure, plan_failure
 from teams.errors import NotAllowed
 from teams.models import AuditEntry, Member, User
@@ -42,7 +42,7 @@ def must_decide(member: Member) -> None:
 def flight_row(member: Member, flight: UUID, *, lock: bool = False) -> Flight:
     """Return the team's flight, locked if asked; raise NotFound for an absent or a foreign one."""
     rows = Flight.objects.filter(team_id=member.team_id, id=flight)
-    return found(rows.select_for_update(of=("self",)) if lock else rows)
+    return first_or_not_found(rows.select_for_update(of=("self",)) if lock else rows)
 
 
 def flight_for(member: Member, flight: UUID) -> FlightItem:

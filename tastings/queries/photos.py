@@ -11,7 +11,7 @@ from tastings.figures import if_readable
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_key, open_file, thumbnail_key
-from tastings.queries.records import found, visible_sessions
+from tastings.queries.records import first_or_not_found, visible_sessions
 from teams.errors import NotFound
 from teams.models import Member
 
@@ -41,7 +41,7 @@ def visible_photos(member: Member) -> QuerySet[Photo]:
 
 def get_photo(member: Member, photo: UUID) -> Photo:
     """Return a photo; raise NotFound for one that the member does not see."""
-    return found(visible_photos(member).filter(id=photo))
+    return first_or_not_found(visible_photos(member).filter(id=photo))
 
 
 def list_photos(

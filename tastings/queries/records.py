@@ -29,7 +29,7 @@ MODELS: Mapping[str, type[Synced]] = {
 }
 
 
-def found(rows: QuerySet[_Found]) -> _Found:
+def first_or_not_found(rows: QuerySet[_Found]) -> _Found:
     """Return the first of the rows; raise NotFound when there is none."""
     row = rows.first()
     if row is None:
@@ -94,7 +94,7 @@ def _live(member: Member, type_name: str) -> QuerySet[Synced]:
 
 def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
     """Return one live record; raise NotFound for an absent, removed, foreign or hidden one, without a difference."""
-    return Record.from_row(found(_live(member, type_name).filter(id=record_id)))
+    return Record.from_row(first_or_not_found(_live(member, type_name).filter(id=record_id)))
 
 
 def list_records(
@@ -156,7 +156,7 @@ def choices_of_lots(member: Member) -> dict[str, str]:
 
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:
     """Return who set each current value, and every value that lost; also of removed records."""
-    row = found(visible_records(member, type_name).filter(id=record_id, team_id=member.team_id))
+    row = first_or_not_found(visible_records(member, type_name).filter(id=record_id, team_id=member.team_id))
     values = row.stamped().values
     stamped = [
         {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,

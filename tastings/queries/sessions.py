@@ -9,7 +9,7 @@ from uuid import UUID
 from tastings.figures import from_stored
 from tastings.models import Infusion, Note, Session
 from tastings.queries.developments import labels_of
-from tastings.queries.records import found, record_for, visible_sessions
+from tastings.queries.records import first_or_not_found, record_for, visible_sessions
 from tastings.queries.reports import PhotoFacts, session_photos
 from teams.models import Member
 
@@ -69,7 +69,7 @@ class SessionContent:
 def session_content(member: Member, *, lot: UUID, session: UUID) -> SessionContent:
     """Return what a session's page is written from; raise NotFound if the lot has none such that the member may see."""
     lot_fields = record_for(member, "lot", lot).fields
-    row = found(
+    row = first_or_not_found(
         Session.objects.filter(
             visible_sessions(member), id=session, lot_id=lot, team_id=member.team_id, removed=False
         ).select_related("shop", "taster")

@@ -19,7 +19,7 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from tastings.models import Share
-from tastings.queries.records import found
+from tastings.queries.records import first_or_not_found
 from tastings.queries.reports import ReportContent
 from teams.errors import NotAllowed, NotFound
 from teams.models import Member, Role, User
@@ -63,7 +63,7 @@ def share_with(token: str, *, now: datetime) -> Share:
         raise NotFound from error
     with acting_for(team_of("share", share)):
         rows = Share.objects.filter(_vouched(), id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
-        return found(rows.select_related("team"))
+        return first_or_not_found(rows.select_related("team"))
 
 
 def guest_of(share: Share) -> Member:
@@ -129,7 +129,7 @@ def waiting_shares(member: Member, *, now: datetime) -> list[Share]:
 
 def share_for(member: Member, share: UUID) -> Share:
     """Return the team's link; raise NotFound for an absent or foreign one, NotAllowed as `shares_of`."""
-    row = found(vouched_shares(member.team_id).filter(id=share))
+    row = first_or_not_found(vouched_shares(member.team_id).filter(id=share))
     may_share(member)
     return row
 

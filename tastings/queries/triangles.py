@@ -12,14 +12,14 @@ from django.utils.translation import gettext as _
 from tastings.maths.comparison.triangle import POWER, Triangle, needed_tests, triangle
 from tastings.maths.comparison.triangle_cups import MOST_SETS, ORDERS, CupSet, cup_sets
 from tastings.models import Trial, TriangleTaster, TriangleTest
-from tastings.queries.records import found, record_for
+from tastings.queries.records import first_or_not_found, record_for
 from teams.errors import NotAllowed
 from teams.models import Member
 
 
 def triangle_test_for(member: Member, test: UUID) -> TriangleTest:
     """Return the team's test; raise NotFound for an absent or a foreign one."""
-    return found(TriangleTest.objects.filter(team_id=member.team_id, id=test))
+    return first_or_not_found(TriangleTest.objects.filter(team_id=member.team_id, id=test))
 
 
 def triangle_tests_of(

@@ -139,8 +139,8 @@ def _step_back_later(turn: TurningPoint, *, labels: Labels) -> list[str]:
 
 def _by_end(turn: TurningPoint, ends: Mapping[str, int | None]) -> list[tuple[int | None, list[str]]]:
     """Group the flavours that stay by the infusion after which they are gone, those that are never gone first."""
-    found = sorted({ends[key] for key in turn.staying}, key=lambda end: (end is not None, end))
-    return [(end, [key for key in turn.staying if ends[key] == end]) for end in found]
+    last_infusions = sorted({ends[key] for key in turn.staying}, key=lambda end: (end is not None, end))
+    return [(end, [key for key in turn.staying if ends[key] == end]) for end in last_infusions]
 
 
 def _stays(keys: Sequence[str], *, labels: Labels, end: int | None) -> str:

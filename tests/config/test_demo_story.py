@@ -20,7 +20,7 @@ ROOT = Path(__file__).resolve().parents[2]
 SCHEMAS = {schema.type: schema for schema in (LOT, POT, SESSION, INFUSION, NOTE)}
 TEAM_ID = UUID("7f000001-0000-4000-8000-000000000001")
 OTHER_TEAM_ID = UUID("7f000001-0000-4000-8000-000000000002")
-SHOP_IDS = {person.username: str(UUID(int=index)) for index, person in enumerate(PEOPLE)}
+SHOP_IDS = {person.username: str(UUID(int=index)) for index, person in enumerate(PEOPLE, 1)}
 
 
 def all_messages(team: UUID = TEAM_ID):

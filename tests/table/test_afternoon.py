@@ -72,7 +72,7 @@ def ask_for(table, word):
 def photograph(table):
     """Take a photo on the open screen."""
     table.page.set_input_files(".file input", picture())
-    table.page.wait_for_selector(".undo p:has-text('Photo kept')")
+    table.page.wait_for_selector(".undo p:has-text('Photo saved')")
 
 
 def correct_first_cup(table, name, *, strength, steep_s):
@@ -136,13 +136,11 @@ def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, ne
         table.go("flight", flight.id)
         code = table.page.inner_text('.row[data-next="true"] .code')
         table.tap('.row[data-next="true"]')
-        table.tap(".rows.big button", text="Covered bowl")
-        pour(table, steep_s=20, pour_s=8)
         table.rate("liking", 4)
         table.page.fill("#free", "like rain on warm stone")
         table.page.evaluate('dispatchEvent(new Event("offline"))')  # the screen is drawn anew while one types
         table.page.press("#free", "Tab")
-        table.page.wait_for_selector(".undo p:has-text('Text kept')")
+        table.page.wait_for_selector(".undo p:has-text('Text saved')")
         correct_first_cup(table, NAMES[0], strength=9.5, steep_s=21)
         assert table.kept() > 0
         assert Session.objects.count() == 0
@@ -296,7 +294,6 @@ def test_blind_cups_show_codes_in_the_order_of_serving_and_no_names(browser, net
         table.page.wait_for_selector(".code")
         shown = table.page.locator(".code").all_inner_texts()
         table.tap('.row[data-next="true"]')
-        table.tap(".rows.big button", text="Covered bowl")
         table.page.wait_for_selector(".steps")
         text = table.page.inner_text("body")
 

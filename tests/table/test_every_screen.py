@@ -118,7 +118,7 @@ def test_cup_is_poured_and_rated_by_the_keyboard_alone(browser, network, taster,
             keys.press("Enter")
             table.later(1)
             table.page.wait_for_timeout(100)
-        for name in ("Pouring", "Empty"):
+        for name in ("Pour now", "Empty"):
             table.page.wait_for_selector(f'.control[aria-label="{name}"]')
             table.page.focus(".control")
             keys.press("Enter")

@@ -51,7 +51,7 @@ def test_new_version_waits_until_no_pot_is_on_the_table(browser, network, taster
 
         assert table.page.input_value("#free") == "like rain on warm stone"
         table.page.press("#free", "Tab")
-        table.page.wait_for_selector(".undo p:has-text('Text kept')")
+        table.page.wait_for_selector(".undo p:has-text('Text saved')")
         table.tap(".steps a", text="Pour")
         table.later(1)
         table.tap(".control")

@@ -22,7 +22,7 @@ function Screen() {
   if (name === "lots") return html`<${LotsScreen} />`;
   if (name === "lot") return html`<${LotScreen} id=${first} />`;
   if (name === "sample") return html`<${SampleScreen} />`;
-  if (name === "pot") return html`<${PotsScreen} of=${first} id=${second} purpose=${third} />`;
+  if (name === "pot") return html`<${PotsScreen} id=${second} purpose=${third} />`;
   if (name === "flight") return html`<${FlightScreen} id=${first} />`;
   if (name === "tasting") return html`<${TastingScreen} key=${first} id=${first} step=${second} infusion=${third} />`;
   if (name === "settings") return html`<${SettingsScreen} />`;

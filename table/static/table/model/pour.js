@@ -1,13 +1,13 @@
 // The pour of each pot on the table, from the moments at which it began; nothing counts ticks, so a phone may sleep.
 import { local, store } from "../parts/store.js";
-import { infusionOf, infusionsOf, nextNumber, sessionOf } from "./reading.js";
+import { infusionOf, infusionsOf, isOver, nextNumber, sessionOf } from "./reading.js";
 import { change } from "./writing.js";
 
 export const MOST_POTS = 6;
 const tenths = (ms) => Math.round(ms / 100) / 10;
 
-/** Sessions on the table, in the order in which they were put there. */
-export const onTable = () => local("table", []);
+/** Sessions on the table, in the order in which they were put there; those of a flight until it is revealed. */
+export const onTable = () => local("table", []).filter((id) => !sessionOf(id) || !isOver(sessionOf(id)));
 
 export async function putOnTable(session) {
   if (!onTable().includes(session)) await store.setLocal("table", [...onTable(), session]);

@@ -65,8 +65,20 @@ export function mySessions() {
     .sort((a, b) => b.fields.started_at.localeCompare(a.fields.started_at));
 }
 
+/** The cup of a session and its flight while that is tasted blind, else null. */
+export function servedCup({ fields }) {
+  const blind = cupOf(fields.flight_cup);
+  return blind?.flight.state === "tasting" ? blind : null;
+}
+
+/** Whether a tasting was blind and its flight goes on no longer. */
+export const isOver = (session) => Boolean(session.fields.flight_cup) && !servedCup(session);
+
+const isScored = (session) => notesOf(session.id).some(({ fields }) => fields.descriptor === "liking" && typeof fields.intensity === "number");
+
+/** A served cup has no pot to close: its liking is what the flight asks for. */
 export function isClosed(session) {
-  return Boolean(session.fields.ending);
+  return Boolean(session.fields.ending) || isOver(session) || Boolean(servedCup(session) && isScored(session));
 }
 
 /** Notes of one cup at one moment; `infusion` is null for what belongs to the whole tasting. */

@@ -10,9 +10,9 @@ import { PourTime } from "./ticking.js";
 import { trouble } from "./trouble.js";
 import { Undo } from "./undo.js";
 
-function phaseWords(pour) {
+function phaseWords(pour, isServed) {
   return {
-    waiting: _("waiting"),
+    waiting: isServed ? "" : _("waiting"),
     steeping: pour.target_s ? `/ ${clock(pour.target_s)}` : _("steeping"),
     pouring: _("pouring"),
     resting: _("rests"),
@@ -27,7 +27,7 @@ function Pot({ id, session }) {
   return html`<li>
     <a class="pot" data-phase=${pour.phase} data-late=${isLate} href=${to("tasting", id)} aria-current=${isHere ? "page" : undefined}>
       <span class="pot-name"><bdi>${titleOf(session)}</bdi></span>
-      <span class="pot-time">${number === undefined ? "" : html`<b>${number}</b> `}${pour.phase !== "waiting" && html`<${PourTime} session=${id} /> `}<span>${isLate ? _("pour") : phaseWords(pour)}</span></span>
+      <span class="pot-time">${number === undefined ? "" : html`<b>${number}</b> `}${pour.phase !== "waiting" && html`<${PourTime} session=${id} /> `}<span>${isLate ? _("pour") : phaseWords(pour, session.fields.flight_cup)}</span></span>
     </a>
   </li>`;
 }
@@ -50,7 +50,7 @@ function Kept() {
   const { online, sending, trouble } = store.link.value;
   const refused = problems > 0 && ngettext("%(n)s not taken", "%(n)s not taken", problems);
   const link = trouble === "signed_out" ? _("signed out") : sending ? _("sending") : online ? _("network") : _("no network");
-  const kept = unsent > 0 && ngettext("%(n)s kept, not sent", "%(n)s kept, not sent", unsent);
+  const kept = unsent > 0 && ngettext("%(n)s saved on this phone", "%(n)s saved on this phone", unsent);
   const words = kept || refused || _("Everything is sent");
   const state = (kept && refused) || link;
   return html`<a class="kept" href=${to("settings")} data-unsent=${unsent > 0}>

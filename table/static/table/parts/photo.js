@@ -49,7 +49,7 @@ export function PhotoButton({ session, infusion, kind, label }) {
     if (!file) return;
     try {
       const id = await store.addPhoto({ session, infusion, kind, blob: await smaller(file) });
-      did(_("Photo kept"), () => remove(id));
+      did(_("Photo saved"), () => remove(id));
     } catch (error) {
       if (error.name !== "InvalidStateError") throw error;
       did(_("This file is no picture that the phone can read."));

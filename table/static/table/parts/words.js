@@ -20,7 +20,7 @@ function keyOf(label) {
   return isFree ? plain.slice(0, 60) : `w_${store.newId().replaceAll("-", "")}`;
 }
 
-/** Props: session, infusion (id or null), moment, notes (of the session). */
+/** Props: session, infusion (id or null), moment, notes (of the session), onAsk(key of a rated word) where there are lines. */
 export class Words extends Component {
   state = { typed: "" };
 
@@ -31,12 +31,13 @@ export class Words extends Component {
   }
 
   toggle = async (key) => {
-    const { session, infusion, moment, notes } = this.props;
+    const { session, infusion, moment, notes, onAsk } = this.props;
+    this.setState({ typed: "" });
+    if (isRatedWord(key)) return onAsk(key);
     const row = noteOf(notes, infusion, moment, key);
     const words = { word: wordLabel(key) };
     if (row) did(_("%(word)s taken away", words), await unnote(row));
     else did(_("%(word)s noted", words), await note(session, infusion, moment, key));
-    this.setState({ typed: "" });
   };
 
   add = async () => {
@@ -47,30 +48,40 @@ export class Words extends Component {
     await this.toggle(key);
   };
 
+  /** Keys of what matches, rated words first: those of the app are, and no team has many. */
   found() {
-    const found = [...descriptors.value.values()].filter(
-      (word) => !word.rated_each_infusion && matches(this.state.typed, word.label, wordLabel(word.key), ...(word.synonyms ?? [])),
-    );
-    return found.map((word) => word.key);
+    const found = [...descriptors.value.values()].filter((word) => matches(this.state.typed, word.label, wordLabel(word.key), ...(word.synonyms ?? [])));
+    return found.map((word) => word.key).sort((a, b) => isRatedWord(b) - isRatedWord(a));
   }
 
-  render({ infusion, moment, notes }) {
+  /** What is offered, and what is noted besides; of a leaf apart what is seen and what is smelled. */
+  groups(moment, noted) {
+    const keys = this.order(moment);
+    const first = (of, most) => {
+      const offered = of.slice(0, most);
+      return [...offered, ...noted.filter((key) => of.includes(key) && !offered.includes(key))];
+    };
+    if (!moment.endsWith("_leaf")) return [["", first(keys, OFFERED)]];
+    const isLook = (key) => descriptors.value.get(key)?.family === "leaf look";
+    return [[_("Look"), first(keys.filter(isLook), OFFERED / 2)], [_("Smell"), first(keys.filter((key) => !isLook(key)), OFFERED / 2)]];
+  }
+
+  render({ infusion, moment, notes, onAsk }) {
     const noted = notesAt(notes, infusion, moment)
       .map((row) => row.fields.descriptor)
       .filter((key) => key && !isRatedWord(key));
     const isSearching = Boolean(this.state.typed.trim());
     const found = isSearching ? this.found() : [];
-    const offered = isSearching ? found.slice(0, FOUND) : this.order(moment).slice(0, OFFERED);
-    const shown = [...offered, ...(isSearching ? [] : noted.filter((key) => !offered.includes(key)))];
+    const isAsked = (key) => onAsk || !isRatedWord(key);
+    const groups = isSearching ? [["", found.filter(isAsked).slice(0, FOUND)]] : this.groups(moment, noted);
+    const chip = (key) => html`<li key=${key}><button type="button" class="chip" aria-pressed=${noted.includes(key)} onClick=${once(() => this.toggle(key))}>${wordLabel(key)}</button></li>`;
     const id = `word-${moment}`;
     return html`<div class="words">
-      <ul class="chips">
-        ${shown.map(
-          (key) => html`<li key=${key}><button type="button" class="chip" aria-pressed=${noted.includes(key)} onClick=${once(() => this.toggle(key))}>${wordLabel(key)}</button></li>`,
-        )}
+      ${groups.map(([name, keys]) => html`${name && html`<h3>${name}</h3>`}<ul class="chips">
+        ${keys.map(chip)}
         ${isSearching && found.length === 0 &&
         html`<li><button type="button" class="chip" onClick=${this.add}>${_("Add “%(word)s” to the words", { word: this.state.typed.trim() })}</button></li>`}
-      </ul>
+      </ul>`)}
       <label class="unseen" for=${id}>${_("Find a word")}</label>
       <input id=${id} type="search" autocomplete="off" placeholder=${_("Find a word")} value=${this.state.typed}
         onInput=${(event) => this.setState({ typed: event.currentTarget.value })} />

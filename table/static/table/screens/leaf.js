@@ -1,9 +1,9 @@
 // The leaf before water: how much of it, in what; what it smells of dry, warmed and wet.
-import { infusionsOf, notesAt, notesOf } from "../model/reading.js";
+import { infusionsOf, notesAt, notesOf, servedCup } from "../model/reading.js";
 import { change } from "../model/writing.js";
 import { Choice, NumberField, TextField } from "../parts/fields.js";
 import { Component, html } from "../parts/html.js";
-import { _, number } from "../parts/i18n.js";
+import { _, number, pgettext } from "../parts/i18n.js";
 import { leafMoments, materialLabel } from "../parts/labels.js";
 import { PhotoButton } from "../parts/photo.js";
 import { to } from "../parts/route.js";
@@ -33,13 +33,15 @@ export class LeafStep extends Component {
     const noted = notesAt(notes, null, moment).filter((row) => row.fields.descriptor);
     const kind = moment === "dry_leaf" ? "dry_leaf" : "wet_leaf";
     return html`<div class="step">
-      <${Brew} session=${session} />
-      <h2>${_("What does the leaf smell of?")}</h2>
+      ${!servedCup(session) && html`<${Brew} session=${session} />`}
+      <h2>${_("What do you see and smell?")}</h2>
       <${Choice} label=${_("Leaf")} quietLabel options=${leafMoments()} value=${moment} onChoose=${(value) => this.setState({ moment: value })} />
       <${Words} key=${moment} session=${session.id} infusion=${null} moment=${moment} notes=${notes} />
       ${noted.map((row) => html`<${NotedWord} key=${row.id} session=${session.id} infusion=${null} row=${row} last=${null} isPlain />`)}
       <${PhotoButton} session=${session.id} infusion=${null} kind=${kind} label=${_("Photo of the leaf")} />
-      <p class="forward"><a class="button" href=${to("tasting", session.id, "pour")}>${_("Pour")}</a></p>
+      <p class="forward">${servedCup(session)
+        ? html`<a class="button" href=${to("tasting", session.id, "taste")}>${pgettext("step of a tasting", "Taste")}</a>`
+        : html`<a class="button" href=${to("tasting", session.id, "pour")}>${_("Pour")}</a>`}</p>
     </div>`;
   }
 }

@@ -2,11 +2,19 @@
 import { lotsByUse, matches } from "../model/reading.js";
 import { Frame } from "../parts/frame.js";
 import { Component, html } from "../parts/html.js";
-import { _ } from "../parts/i18n.js";
+import { _, pgettext, when } from "../parts/i18n.js";
 import { kindLabel } from "../parts/labels.js";
 import { to } from "../parts/route.js";
+import { store } from "../parts/store.js";
 
 const SHOWN = 40;
+
+/** What tells a lot that was bought from its sample, which has the same name. */
+function standing({ at, fields: { status, arrived_on } }) {
+  const words = { sample: pgettext("status of a lot", "Sample"), bought: pgettext("status of a lot", "Bought") }[status];
+  const day = status === "bought" && arrived_on ? `${arrived_on}T00:00` : at;
+  return [words, day && when(day, store.now())].filter(Boolean).join(" ");
+}
 
 export class LotsScreen extends Component {
   state = { typed: "" };
@@ -22,8 +30,8 @@ export class LotsScreen extends Component {
       ${found.length === 0 && html`<p>${_("No lot matches.")}</p>`}
       <ul class="rows">
         ${found.slice(0, SHOWN).map(
-          ({ id, fields }) => html`<li key=${id}><a class="row" href=${to("pot", "lot", id)}><b><bdi>${fields.name}</bdi></b>
-            <span class="soft">${[fields.code, kindLabel(fields.kind), fields.region, fields.harvest_year].filter(Boolean).join(" · ")}</span></a></li>`,
+          ({ id, at, fields }) => html`<li key=${id}><a class="row" href=${to("pot", "lot", id)}><b><bdi>${fields.name}</bdi></b>
+            <span class="soft">${[fields.code, kindLabel(fields.kind), fields.region, fields.harvest_year, standing({ at, fields })].filter(Boolean).join(" · ")}</span></a></li>`,
         )}
       </ul>
       ${found.length > SHOWN && html`<p class="soft">${_("Type more of the name to see the others.")}</p>`}

@@ -1,6 +1,5 @@
 // Which pot: a tap starts the tasting, with leaf and water of last time.
 import { COVERED_BOWL, brewOf, potsByUse, shopElsewhere, startTasting } from "../model/starting.js";
-import { cupOf } from "../model/reading.js";
 import { create } from "../model/writing.js";
 import { Choice, NumberField } from "../parts/fields.js";
 import { Frame } from "../parts/frame.js";
@@ -13,7 +12,7 @@ import { store } from "../parts/store.js";
 /** A bowl like that which everybody can have stands among the team's pots, so it is not offered twice. */
 const isCoveredBowl = ({ fields }) => fields.vessel_ml === COVERED_BOWL.vessel_ml && fields.vessel_material === COVERED_BOWL.vessel_material;
 
-function brewWords({ leaf_g, vessel_ml, vessel_material, warmed }) {
+export function brewWords({ leaf_g, vessel_ml, vessel_material, warmed }) {
   return [`${number(vessel_ml, 1)} ml`, vessel_material && materialLabel(vessel_material), `${number(leaf_g, 1)} g`, warmed && _("warmed")].filter(Boolean).join(" · ");
 }
 
@@ -40,23 +39,21 @@ class NewPot extends Component {
   }
 }
 
-/** `of` is "lot" or "cup", `id` that of the lot or of the blind cup, `purpose` "arrival" or nothing. */
-export function PotsScreen({ of, id, purpose }) {
-  const lot = of === "lot" ? store.rows("lot").value.get(id) : null;
-  const blind = of === "cup" ? cupOf(id) : null;
-  const title = lot?.fields.name ?? blind?.cup.code;
-  if (!title) return html`<${Frame} title=${_("This tea is not on the phone yet")}><p>${_("It comes with the next sync.")}</p></${Frame}>`;
-  const start = async (pot) => goInstead("tasting", await startTasting(lot ? { lot: id, ...(purpose === "arrival" && { purpose }) } : { flight_cup: id }, pot), "leaf");
+/** `id` is that of the lot, `purpose` "arrival" or nothing. */
+export function PotsScreen({ id, purpose }) {
+  const lot = store.rows("lot").value.get(id);
+  if (!lot) return html`<${Frame} title=${_("This tea is not on the phone yet")}><p>${_("It comes with the next sync.")}</p></${Frame}>`;
+  const start = async (pot) => goInstead("tasting", await startTasting({ lot: id, ...(purpose === "arrival" && { purpose }) }, pot), "leaf");
   const pots = potsByUse();
   const choices = pots.some(isCoveredBowl) ? pots : [...pots, null];
-  return html`<${Frame} title=${_("%(tea)s: which pot?", { tea: title })}>
-    ${lot?.fields.kind === "herbal" && html`<p class="hint">${herbal()}</p>`}
+  return html`<${Frame} title=${_("%(tea)s: which pot?", { tea: lot.fields.name })}>
+    ${lot.fields.kind === "herbal" && html`<p class="hint">${herbal()}</p>`}
     <ul class="rows big">
       ${choices.map(
         (pot) => html`<li key=${pot?.id}><button type="button" class="row" onClick=${() => start(pot)}><b><bdi>${pot ? pot.fields.name : _("Covered bowl")}</bdi></b> <span>${brewWords(brewOf(pot))}${pot && shopElsewhere(pot) ? ` · ${shopElsewhere(pot).name}` : ""}</span></button></li>`,
       )}
     </ul>
     <${NewPot} onKept=${start} />
-    ${lot && html`<p><a class="button second wide" href=${to("lot", id)}>${_("About this tea")}</a></p>`}
+    <p><a class="button second wide" href=${to("lot", id)}>${_("About this tea")}</a></p>
   </${Frame}>`;
 }

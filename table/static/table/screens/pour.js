@@ -28,6 +28,14 @@ function guidedSeconds(guide, n) {
   return guide.answer.infusions.find((one) => one.number === n)?.steep_s ?? null;
 }
 
+const QUICKEST_S = 5; // a shorter steep is more often a slip of the finger
+
+/** Whether a steep is so short, or so far from the guide, that a tap may have been wrong. */
+export function isDoubtful(session, { number: n, steep_s }) {
+  const guided_s = guidedSeconds(guideFor(session), n) ?? steep_s;
+  return n > 0 && (steep_s < QUICKEST_S || steep_s < guided_s / 2 || steep_s > guided_s * 2);
+}
+
 /** Whether the taster rinsed the leaf last time. */
 function rinsedLast(session) {
   const last = mySessions().find((one) => one.id !== session.id && infusionsOf(one.id).length > 0);
@@ -85,7 +93,7 @@ class Typed extends Component {
 function plan(session) {
   const pour = pourOf(session.id);
   const infusions = infusionsOf(session.id);
-  const withRinse = pour.withRinse ?? rinsedLast(session);
+  const withRinse = !session.fields.flight_cup && (pour.withRinse ?? rinsedLast(session));
   const n = isRunning(pour) ? pour.number : nextNumber(infusions, withRinse);
   const guide = guideFor(session);
   const guided_s = guidedSeconds(guide, n);
@@ -105,14 +113,14 @@ function onward(session, words, undo) {
 function action(session, { target_s, withRinse, n }) {
   const { phase } = pourOf(session.id);
   if (phase === "steeping") {
-    return [_("Pouring"), async () => did(_("Steeped %(time)s", { time: clock(elapsedS(pourOf(session.id))) }), await pourOut(session.id))];
+    return [_("Pour now"), async () => did(_("Steeped %(time)s", { time: clock(elapsedS(pourOf(session.id))) }), await pourOut(session.id))];
   }
   if (phase === "pouring") {
     const isRinse = n === 0;
     return [_("Empty"), async () => {
       const undo = await empty(session.id);
       if (isRinse) did(_("Rinsed"), undo);
-      else onward(session, _("Poured out and kept"), undo);
+      else onward(session, _("Poured out, saved on this phone"), undo);
     }];
   }
   return [_("Water in"), async () => {
@@ -143,9 +151,9 @@ export function PourStep({ session }) {
   const isWaiting = !isRunning(pour);
   return html`<div class="step pour">
     <h2>${infusionLabel(n)}</h2>
-    ${guided_s !== null && html`<p>${_("Guide for this pot: %(n)s s", { n: number(guided_s) })} <span class="soft">${_("seen %(when)s", { when: when(guide.seenAt, store.now()) })}</span></p>`}
+    ${guided_s !== null && html`<p>${_("Guide for this pot: %(n)s s", { n: number(guided_s) })} <span class="soft">${_("as of %(when)s", { when: when(guide.seenAt, store.now()) })}</span></p>`}
     <${Kettle} session=${session} />
-    ${infusions.length === 0 && isWaiting &&
+    ${infusions.length === 0 && isWaiting && !session.fields.flight_cup &&
     html`<button type="button" class="chip" aria-pressed=${withRinse} onClick=${() => prepare(session.id, { withRinse: !withRinse })}>${_("First a rinse, thrown away")}</button>`}
     <${Typed} session=${session} withRinse=${withRinse} onWritten=${(undo) => onward(session, _("Written down"), undo)} />
     ${isWaiting &&

@@ -1,16 +1,19 @@
 // One cup: strength and liking, what is still there of the cup before, new words, a photo, free text.
-import { LEADING, descriptors, infusionBefore, infusionsOf, isRatedWord, noteOf, notesAt, notesOf, ratedIn, wordLabel } from "../model/reading.js";
+import { takeOffTable } from "../model/pour.js";
+import { LEADING, descriptors, infusionBefore, infusionsOf, isRatedWord, noteOf, notesAt, notesOf, ratedIn, servedCup, wordLabel } from "../model/reading.js";
+import { protocolOf, serveNext } from "../model/starting.js";
 import { note, sayInWords, unnote } from "../model/writing.js";
 import { Curve, curveLabel } from "../parts/curve.js";
 import { Choice, TextField, once } from "../parts/fields.js";
 import { Component, html } from "../parts/html.js";
-import { _, ngettext } from "../parts/i18n.js";
+import { _, ngettext, number } from "../parts/i18n.js";
 import { cupMoments, hotDrink, infusionLabel } from "../parts/labels.js";
 import { PhotoButton } from "../parts/photo.js";
 import { RatingLine } from "../parts/rating_line.js";
-import { to } from "../parts/route.js";
+import { go, goInstead, to } from "../parts/route.js";
 import { did } from "../parts/undo.js";
 import { NotedWord, Words } from "../parts/words.js";
+import { isDoubtful } from "./pour.js";
 
 /** Words at the two ends of a line. */
 function ends(key) {
@@ -48,7 +51,7 @@ function Lines({ session, infusion, before, notes, asked, onAsk }) {
 }
 
 const wordsOf = (notes, infusion) =>
-  notes.filter((row) => row.fields.infusion === infusion.id && row.fields.descriptor && !isRatedWord(row.fields.descriptor));
+  notes.filter(({ fields: { infusion: of = null, descriptor, moment } }) => of === infusion.id && descriptor && !isRatedWord(descriptor) && cupMoments().some(([code]) => code === moment));
 
 /** Words of the cup before, faint until they are noted again; each stays in its place. */
 function StillThere({ session, infusion, before, notes }) {
@@ -73,7 +76,7 @@ function FreeText({ session, infusion, moment, notes }) {
   const row = notesAt(notes, infusion.id, moment).find((one) => !one.fields.descriptor) ?? null;
   const keep = async (text) => {
     const undo = await sayInWords(session.id, infusion.id, moment, row, text);
-    if (undo) did(_("Text kept"), undo);
+    if (undo) did(_("Text saved"), undo);
   };
   return html`<label for="free">${_("In your own words")}</label>
     <${TextField} tag="textarea" id="free" rows="3" maxlength="8000" value=${row?.fields.text ?? ""} onKeep=${keep} />`;
@@ -88,12 +91,38 @@ function Numbers({ session, infusions, current }) {
   </ul></nav>`;
 }
 
+/** In place of an infusion, for a served cup whose infusions nobody timed: its notes are of the cup as a whole. */
+const WHOLE = { id: null, fields: {} };
+
+/** From a served cup to its next infusion, or back to the flight. */
+function Served({ session, infusions, blind: { flight } }) {
+  const isMore = infusions.length > 0 && infusions.length < protocolOf(flight).steeps_s.length;
+  const next = async () => {
+    did(infusionLabel(infusions.length + 1), await serveNext(session.id, flight));
+    goInstead("tasting", session.id, "taste");
+  };
+  const done = async () => {
+    await takeOffTable(session.id);
+    go("flight", flight.id);
+  };
+  return html`${isMore && html`<p><button type="button" class="second wide" onClick=${once(next)}>${_("Next infusion")}</button></p>`}
+    <p><button type="button" class="wide" onClick=${done}>${_("Done with this cup")}</button></p>`;
+}
+
 export class TasteStep extends Component {
   state = { moment: "mouth", asked: [] };
 
+  /** Show the line of a rated word, wherever the word was asked for. */
+  ask = (key) =>
+    this.setState({ asked: [...this.state.asked, key] }, () => {
+      const line = document.getElementById(`rate-${key}`);
+      line.scrollIntoView({ block: "center" });
+      line.focus({ preventScroll: true });
+    });
+
   render({ session, infusion: chosen }) {
     const infusions = infusionsOf(session.id);
-    const infusion = infusions.find((one) => one.id === chosen) ?? infusions.at(-1);
+    const infusion = infusions.find((one) => one.id === chosen) ?? infusions.at(-1) ?? (session.fields.flight_cup ? WHOLE : null);
     if (!infusion) {
       return html`<div class="step"><p>${_("There is no cup yet: pour one first.")}</p>
         <p class="forward"><a class="button" href=${to("tasting", session.id, "pour")}>${_("Pour")}</a></p></div>`;
@@ -108,23 +137,28 @@ export class TasteStep extends Component {
       return [code, words, n > 0 && ngettext("%(n)s word noted", "%(n)s words noted", n)];
     });
     const rated = ratedIn(infusions, notes);
+    const blind = servedCup(session);
     return html`<div class="step">
-      <div class="which"><h2>${infusionLabel(infusion.fields.number)}</h2>
+      <div class="which"><h2>${infusion.id ? infusionLabel(infusion.fields.number) : _("The cup as a whole")}</h2>
         ${rated.strength.length + rated.liking.length > 2 && html`<${Curve} isSmall rated=${rated} label=${curveLabel(rated)} />`}
         <${Numbers} session=${session} infusions=${infusions} current=${infusion} /></div>
+      ${infusion.id && infusion === infusions.at(-1) && notes.every((row) => row.fields.infusion !== infusion.id) && isDoubtful(session, infusion.fields) &&
+      html`<p class="hint">${_("Steeped %(n)s s, right?", { n: number(infusion.fields.steep_s, 1) })} <a href=${to("tasting", session.id, "times", infusion.id)}>${_("Correct times")}</a></p>`}
       <${Lines} session=${session} infusion=${infusion} before=${before} notes=${notes} asked=${asked}
-        onAsk=${(key) => this.setState({ asked: [...asked, key] })} />
+        onAsk=${this.ask} />
       <${StillThere} session=${session} infusion=${infusion} before=${before} notes=${notes} />
       <section aria-labelledby="words">
         <h3 id="words">${_("Words")}</h3>
         <${Choice} label=${_("Where")} quietLabel options=${counted} value=${moment} onChoose=${(value) => this.setState({ moment: value })} />
-        <${Words} key=${`${infusion.id} ${moment}`} session=${session.id} infusion=${infusion.id} moment=${moment} notes=${notes} />
+        <${Words} key=${`${infusion.id} ${moment}`} session=${session.id} infusion=${infusion.id} moment=${moment} notes=${notes} onAsk=${this.ask} />
         ${noted.map((row) => html`<${NotedWord} key=${row.id} session=${session.id} infusion=${infusion.id} row=${row} last=${last(row)} />`)}
       </section>
       <${FreeText} key=${`text ${infusion.id} ${moment}`} session=${session} infusion=${infusion} moment=${moment} notes=${notes} />
       <${PhotoButton} session=${session.id} infusion=${infusion.id} kind="liquor" label=${_("Photo of the cup")} />
       <p class="soft care">${hotDrink()}</p>
-      <p class="forward"><a class="button" href=${to("tasting", session.id, "pour")}>${_("Next infusion")}</a></p>
+      ${blind
+        ? html`<${Served} session=${session} infusions=${infusions} blind=${blind} />`
+        : html`<p class="forward"><a class="button" href=${to("tasting", session.id, "pour")}>${_("Next infusion")}</a></p>`}
     </div>`;
   }
 }

@@ -1,12 +1,14 @@
 // One pot: leaf, pour, taste, look back; the step is in the address.
 import { isRunning, pourOf } from "../model/pour.js";
-import { infusionsOf, sessionOf, titleOf } from "../model/reading.js";
+import { infusionsOf, servedCup, sessionOf, titleOf } from "../model/reading.js";
+import { protocolOf } from "../model/starting.js";
 import { Frame } from "../parts/frame.js";
 import { Component, html } from "../parts/html.js";
 import { _, pgettext } from "../parts/i18n.js";
 import { to } from "../parts/route.js";
 import { store } from "../parts/store.js";
 import { CloseStep } from "./close.js";
+import { protocolWords } from "./flight.js";
 import { LeafStep } from "./leaf.js";
 import { LookBackStep } from "./look_back.js";
 import { PourControl, PourStep } from "./pour.js";
@@ -25,16 +27,18 @@ const steps = () => [
 /** Where a tap on the pot leads: to what it waits for. */
 function firstStep(session) {
   if (isRunning(pourOf(session))) return "pour";
+  if (servedCup(sessionOf(session))) return "taste";
   const last = infusionsOf(session).at(-1);
   if (!last) return "leaf";
   return last.fields.number === 0 ? "pour" : "taste"; // a rinse is not tasted
 }
 
-function Steps({ session, current }) {
+function Steps({ session, blind, current }) {
+  const isPoured = blind && protocolOf(blind.flight).steeps_s.length > 0; // by somebody else
   const here = { times: "look", close: "look" }[current] ?? current;
   return html`<nav class="steps" aria-label=${_("Steps of this pot")}>
     <ul>
-      ${steps().map(([step, words]) => html`<li key=${step}><a href=${to("tasting", session, step)} aria-current=${step === here ? "step" : undefined}>${words}</a></li>`)}
+      ${steps().filter(([step]) => step !== "pour" || !isPoured).map(([step, words]) => html`<li key=${step}><a href=${to("tasting", session, step)} aria-current=${step === here ? "step" : undefined}>${words}</a></li>`)}
     </ul>
   </nav>`;
 }
@@ -66,8 +70,10 @@ export function TastingScreen({ id, step, infusion }) {
   if (!store.isRead(id)) return html`<${Frame} title=${titleOf(session)}><p>${_("Being read …")}</p></${Frame}>`;
   const current = step in STEPS ? step : firstStep(id);
   const Step = STEPS[current];
-  const bottom = html`${current === "pour" && html`<${PourControl} session=${session} />`}<${Steps} session=${id} current=${current} />`;
+  const blind = servedCup(session);
+  const bottom = html`${current === "pour" && html`<${PourControl} session=${session} />`}<${Steps} session=${id} blind=${blind} current=${current} />`;
   return html`<${Frame} title=${titleOf(session)} bottom=${bottom}>
+    ${blind && html`<p class="soft">${protocolWords(blind.flight)}</p>`}
     <${Step} key=${`${id} ${current} ${infusion}`} session=${session} infusion=${infusion} />
   </${Frame}>`;
 }

@@ -23,7 +23,8 @@ function likingOf({ liking }) {
 
 function Row({ session }) {
   const cups = infusionsOf(session.id).filter((one) => one.fields.number > 0).length;
-  const counted = store.isRead(session.id) && ngettext("%(n)s infusion", "%(n)s infusions", cups);
+  const isCounted = store.isRead(session.id) && (cups > 0 || !session.fields.flight_cup); // a score is of the cup as a whole
+  const counted = isCounted && ngettext("%(n)s infusion", "%(n)s infusions", cups);
   const rated = ratedIn(infusionsOf(session.id), notesOf(session.id));
   const state = onTable().includes(session.id) ? _("on the table") : isClosed(session) ? _("closed") : _("open");
   const isUnsent = store.unsentSessions.value.has(session.id);
@@ -31,7 +32,7 @@ function Row({ session }) {
     <b><bdi>${titleOf(session)}</bdi></b>
     <span class="soft">${[when(session.fields.started_at, store.now()), counted, state, likingOf(rated)].filter(Boolean).join(" · ")}</span>
     ${rated.strength.length > 1 && html`<${Curve} isSmall rated=${rated} label=${curveLabel(rated)} />`}
-    <span class="sent" data-unsent=${isUnsent}>${isUnsent ? _("kept here") : _("sent")}</span>
+    <span class="sent" data-unsent=${isUnsent}>${isUnsent ? _("saved on this phone") : _("sent")}</span>
   </a></li>`;
 }
 

@@ -48,7 +48,7 @@ def test_served_cup_opens_at_its_scores_with_the_brew_of_the_protocol(browser, n
         table.mend()
         table.wait_sent()
 
-    assert protocol == "110 ml · porcelain · 5 g · boiling water · 2, 3, 5 min"
+    assert protocol == "5 g · 110 ml · boiling water · 2, 3, 5 min"
     assert steps == ["Leaf", "Taste", "So far"]
     session = Session.objects.get()
     assert (session.leaf_g, session.vessel_ml, session.vessel_material) == (5, 110, "porcelain")

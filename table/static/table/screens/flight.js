@@ -8,13 +8,12 @@ import { html } from "../parts/html.js";
 import { _, ngettext, number } from "../parts/i18n.js";
 import { go, to } from "../parts/route.js";
 import { store } from "../parts/store.js";
-import { brewWords } from "./pots.js";
 
 /** How the cups are brewed, in a line. */
 export function protocolWords(flight) {
-  const { brew, steeps_s } = protocolOf(flight);
+  const { brew: { leaf_g, vessel_ml }, steeps_s } = protocolOf(flight);
   const minutes = steeps_s.map((seconds) => number(seconds / 60)).join(", ");
-  if (minutes) return `${brewWords(brew)} · ${_("boiling water")} · ${minutes} min`;
+  if (minutes) return `${leaf_g} g · ${vessel_ml} ml · ${_("boiling water")} · ${minutes} min`;
   return flight.infusions ? ngettext("%(n)s infusion", "%(n)s infusions", flight.infusions) : "";
 }
 

@@ -12,7 +12,7 @@ import { store } from "../parts/store.js";
 /** A bowl like that which everybody can have stands among the team's pots, so it is not offered twice. */
 const isCoveredBowl = ({ fields }) => fields.vessel_ml === COVERED_BOWL.vessel_ml && fields.vessel_material === COVERED_BOWL.vessel_material;
 
-export function brewWords({ leaf_g, vessel_ml, vessel_material, warmed }) {
+function brewWords({ leaf_g, vessel_ml, vessel_material, warmed }) {
   return [`${number(vessel_ml, 1)} ml`, vessel_material && materialLabel(vessel_material), `${number(leaf_g, 1)} g`, warmed && _("warmed")].filter(Boolean).join(" · ");
 }
 

@@ -100,6 +100,7 @@ function Served({ session, infusions, blind: { flight } }) {
   const next = async () => {
     did(infusionLabel(infusions.length + 1), await serveNext(session.id, flight));
     goInstead("tasting", session.id, "taste");
+    scrollTo(0, 0);
   };
   const done = async () => {
     await takeOffTable(session.id);

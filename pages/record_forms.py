@@ -57,7 +57,7 @@ class RecordForm(forms.Form):
         self.schema, self.options, self.values = schema, options, values
         self.zone = zone_of_form(data.get("time_zone") if data else None)
         self.shown = [schema.by_name()[name] for name in names]
-        shown = {field.name: _form_value(field, values.get(field.name), self.zone) for field in self.shown}
+        shown = {field.name: form_value(field, values.get(field.name), self.zone) for field in self.shown}
         super().__init__(data, initial={**shown, "time_zone": str(self.zone)})
         for field in self.shown:
             self.fields[field.name] = self._form_field(field)
@@ -135,7 +135,7 @@ class RecordForm(forms.Form):
         listed = [(code, str(known[code])) for code in field.choices or known if code in known]
         if field.name == "country":
             listed.sort(key=lambda item: item[1])
-        now = str(_form_value(field, self.values.get(field.name), self.zone))
+        now = str(form_value(field, self.values.get(field.name), self.zone))
         if now and now not in dict(listed):
             listed.append((now, value_text(field, self.values.get(field.name), self.options)))
         nothing = [] if field.required and now else [("", NOTHING)]
@@ -177,7 +177,7 @@ def value_text(field: Field, value: object, options: Options) -> str:
         case "moment":
             return day_and_time(str(value))
         case _:
-            return str(_form_value(field, value, UTC))
+            return str(form_value(field, value, UTC))
 
 
 def width_of(field: Field) -> str:
@@ -215,7 +215,7 @@ def quoted(label: str) -> str:
     return _("“%(label)s”") % {"label": label}
 
 
-def _form_value(field: Field, value: object, zone: tzinfo) -> object:
+def form_value(field: Field, value: object, zone: tzinfo) -> object:
     """Return a wire value as the form shows it: text, or a truth for a checkbox."""
     if value is None:
         value = field.default

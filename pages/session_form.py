@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
-from pages.record_forms import RecordForm, value_text
+from pages.record_forms import RecordForm, form_value, value_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -40,22 +40,24 @@ class SessionForm(RecordForm):
         self.pots = pots
         super().__init__(schema, names, options=options, values=values, data=data)
         self.fields["pot"].help_text = _("Volume, material and weight below follow it when it is chosen.")
+        del self.fields["vessel_ml"].widget.attrs["required"]  # a pot that is chosen fills it in
 
     def clean(self) -> dict[str, object]:
         """Fill in what follows from the pot, and refuse what contradicts it."""
+        chosen = self.cleaned_data.get("pot", "")
+        pot = self.pots.get(chosen, {})
+        is_new = bool(pot) and chosen != self.values.get("pot")
         sent = {name: self.cleaned_data.get(name) for name in VESSEL}
+        left = {name for name in VESSEL if sent[name] in ("", self.initial[name])}
+        filled = {name: pot.get(name) for name in left} if is_new else {}
+        for name, value in filled.items():
+            self.cleaned_data[name] = form_value(self.schema.by_name()[name], value, self.zone)
         super().clean()
-        pot = self.pots.get(str(self.cleaned_data.get("pot") or ""))
-        if pot is None:
-            return self.cleaned_data
-        is_new = self.cleaned_data["pot"] != self.values.get("pot")
+        self.cleaned_data |= {name: value for name, value in filled.items() if name not in self.errors}
         for name in VESSEL:
-            typed = self.cleaned_data.get(name)
-            if sent[name] in ("", self.initial[name]):
-                if is_new:
-                    self.cleaned_data[name] = pot.get(name)
-            elif name not in self.errors and pot.get(name) not in (None, typed):
-                shown = value_text(self.schema.by_name()[name], pot[name], self.options)
+            typed, known = self.cleaned_data.get(name), pot.get(name)
+            if name not in left and name not in self.errors and known not in (None, typed):
+                shown = value_text(self.schema.by_name()[name], known, self.options)
                 self.add_error(
                     name,
                     _("The pot has %(value)s here. Leave it so, correct the pot, or choose none.") % {"value": shown},

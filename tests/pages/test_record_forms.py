@@ -91,6 +91,21 @@ def test_chosen_pot_fills_in_what_was_left_as_proposed(taster, glass, new_sessio
     assert session.leaf_g == 5  # weighed, and no property of the pot
 
 
+def test_chosen_pot_fills_an_empty_form_too(taster, glass):
+    browser, address = (
+        browser_of(taster),
+        f"/records/session/new/?lot={LotFactory(team=taster.team, by=taster.user).id}",
+    )
+    page = browser.get(address)
+    [volume] = re.findall(r'<input[^>]* name="vessel_ml"[^>]*>', page.content.decode())
+    alone = browser.post(address, form_on(page) | {"leaf_g": "5"})
+    answer = browser.post(address, form_on(page) | {"leaf_g": "5", "pot": str(glass.id)})
+
+    assert ("required" in volume, alone.status_code, answer.status_code) == (False, 422, 302)
+    assert 'id="id_vessel_ml_error"' in alone.content.decode()
+    assert (Session.objects.get().vessel_ml, Session.objects.get().vessel_material) == (150, "glass")
+
+
 @pytest.mark.parametrize("typed", [{"vessel_ml": "120"}, {"vessel_material": "glazed_stoneware"}, {"vessel_g": "99"}])
 def test_vessel_that_was_typed_and_is_not_the_pots_is_refused(taster, glass, new_session, typed):
     browser = browser_of(taster)

@@ -115,11 +115,6 @@ PROBLEM = inline_object(
 )
 
 
-def problem_responses(*codes: int) -> Responses:
-    """Return the documented refusals: problem documents after RFC 9457."""
-    return {(code, "application/problem+json"): PROBLEM for code in codes}
-
-
 _BAD_BODY = (400, 413, 415, 422)
 """Statuses of the refusals of every operation that takes a body."""
 
@@ -129,7 +124,9 @@ def paginated(item: Serializer, name: str) -> Serializer:
     return inline_object(name, results=item(many=True), next=s.URLField(allow_null=True))
 
 
-ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds")
+_IF_NONE_MATCH = OpenApiParameter(
+    "If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds"
+)
 IF_MATCH = OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, description="answers 412 unless it still holds")
 LOCATION = OpenApiParameter(
     "Location", OpenApiTypes.URI, OpenApiParameter.HEADER, description="its address", response=[201]
@@ -140,7 +137,6 @@ PAGING = (
     OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
     OpenApiParameter("limit", _LIMIT, description="how many at most"),
 )
-NOT_MODIFIED = OpenApiResponse(description="unchanged")
 
 
 class _Described(TypedDict, total=False):
@@ -162,7 +158,8 @@ def operation(
     Every operation may answer 401, 406, 422 and 429; one that takes a body also `_BAD_BODY`.
     """
     refusals = (*(_BAD_BODY if options.get("request") is not None else ()), *refusals, 401, 406, 422, 429)
-    describe = extend_schema(responses={**responses, **problem_responses(*refusals)}, **options)
+    problems = {(status, "application/problem+json"): PROBLEM for status in refusals}
+    describe = extend_schema(responses={**responses, **problems}, **options)
     known = [
         parameter.name for parameter in options.get("parameters", ()) if parameter.location == OpenApiParameter.QUERY
     ]
@@ -180,11 +177,12 @@ def describe_methods(view: type[APIView], **operations: Callable[[Callable[..., 
 
 
 def conditional_get(
-    answer: object, refusals: Sequence[int] = (), **options: Unpack[_Described]
+    answer: object, refusals: Sequence[int] = (), *, media_type: str = "", **options: Unpack[_Described]
 ) -> Callable[[ViewMethod], ViewMethod]:
-    """Describe a read that answers with an ETag, or with 304 to a caller who has this version."""
-    options["parameters"] = [*options.get("parameters", ()), ETAG]
-    return operation({200: answer, 304: NOT_MODIFIED}, refusals, **options)
+    """Describe a read that answers with an ETag, or with 304 to a caller who has this version; JSON by default."""
+    options["parameters"] = [*options.get("parameters", ()), _IF_NONE_MATCH]
+    key = (200, media_type) if media_type else 200
+    return operation({key: answer, 304: OpenApiResponse(description="unchanged")}, refusals, **options)
 
 
 def query_parameter(

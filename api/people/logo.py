@@ -14,11 +14,11 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import conditional_response
 from api.http.fields import MomentField
-from api.http.openapi import ETAG, conditional_get, operation
+from api.http.openapi import conditional_get, operation
 from api.http.renderers import json_or
 from api.photos.content import ChunkParser
 from api.photos.photos import RefusalField
-from api.photos.pictures import PICTURE, picture_response
+from api.photos.pictures import describe_picture, picture_response
 from tastings.actions.logos import remove_logo, upload_logo
 from tastings.queries.logos import logo_file, logo_of
 from teams.actions.people import check_may_change_team
@@ -82,7 +82,7 @@ class TeamLogoImage(APIView):
 
     renderer_classes = json_or("image/jpeg")
 
-    @operation(PICTURE, [404], operation_id="team_logo_image", parameters=[ETAG])
+    @describe_picture(operation_id="team_logo_image")
     def get(self, request: Request) -> HttpResponseBase:
         """Get the logo as pages show it: a JPEG in sRGB on a white ground, at most 320 pixels a side."""
         return picture_response(request, logo_file(member_of(request).team_id))

@@ -1,5 +1,7 @@
 """The picture of a photo and its thumbnail."""
 
+from functools import partial
+
 from django.http import FileResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from drf_spectacular.types import OpenApiTypes
@@ -9,15 +11,13 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
-from api.http.openapi import ETAG, NOT_MODIFIED, Responses, describe_methods, operation
+from api.http.openapi import conditional_get, describe_methods
 from api.http.renderers import json_or
 from tastings.queries.photos import ServedFile, photo_file
 from teams.errors import NotFound, PreconditionFailed
 
-PICTURE: Responses = {
-    (200, "image/jpeg"): OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata"),
-    304: NOT_MODIFIED,
-}
+_JPEG = OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata")
+describe_picture = partial(conditional_get, _JPEG, [404], media_type="image/jpeg")
 
 
 class PhotoImage(APIView):
@@ -26,7 +26,7 @@ class PhotoImage(APIView):
     renderer_classes = json_or("image/jpeg")
     thumbnail = False
 
-    @operation(PICTURE, [404], operation_id="photo_image", parameters=[ETAG])
+    @describe_picture(operation_id="photo_image")
     def get(self, request: Request, photo_id: str) -> HttpResponseBase:
         """Get the picture or its thumbnail: a JPEG in sRGB, upright and without metadata."""
         return picture_response(
@@ -40,7 +40,7 @@ class PhotoThumbnail(PhotoImage):
     thumbnail = True
 
 
-describe_methods(PhotoThumbnail, get=operation(PICTURE, [404], operation_id="photo_thumbnail", parameters=[ETAG]))
+describe_methods(PhotoThumbnail, get=describe_picture(operation_id="photo_thumbnail"))
 
 
 def picture_response(request: Request, served: ServedFile) -> HttpResponseBase:

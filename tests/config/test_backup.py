@@ -8,7 +8,7 @@ import sys
 import time
 import zipfile
 from datetime import timedelta
-from io import StringIO
+from io import BytesIO, StringIO
 from threading import Event, Thread
 from uuid import uuid4
 
@@ -20,6 +20,7 @@ from django.db import connection
 from django.utils import timezone
 from psycopg import sql
 
+from config.backup.checksums import copy_hashed
 from config.backup.create import MANIFEST, SIGNATURE
 from config.backup.photos import LIST
 from config.backup.programs import BackupError, PostgresTools, find_tools, server_major
@@ -426,6 +427,13 @@ def test_damaged_photo_is_refused(installation, empty, tmp_path):
     assert "is damaged: its SHA-256 is not the one noted" in output
     assert tables(empty) == {}
     assert files(tmp_path / "p") == {}
+
+
+def test_photo_larger_than_listed_is_not_unpacked_to_its_end():
+    whole, written = BytesIO(bytes(5_000_000)), BytesIO()
+    size, _sha256 = copy_hashed(whole, written, most=10)
+    assert 10 < size == len(written.getvalue()) < 5_000_000
+    assert copy_hashed(BytesIO(b"leaf")) == (4, hashlib.sha256(b"leaf").hexdigest())
 
 
 def test_picture_missing_from_the_folder_is_named(installation, tmp_path):

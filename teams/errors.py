@@ -1,14 +1,5 @@
 """Refusals: what an action raises instead of returning a result; the API turns each into a problem document.
 
-Refused
-├── NotFound           absent, or another team's: the caller cannot tell which
-├── NotAllowed         the member's role does not reach this far
-├── NotSignedIn        wrong name or password, or a token that has ended
-├── Invalid            some fields are not valid
-├── PreconditionFailed the record is no longer what the caller last saw
-├── StartAgain         the caller's cursor cannot be used: too old, another team's, or ahead of the team
-└── Throttled          too many attempts or requests: later
-
 What else may be refused about tastings: `tastings.errors`.
 """
 

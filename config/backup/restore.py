@@ -45,25 +45,14 @@ LogLine = Callable[[str], object]
 
 
 def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log: LogLine) -> None:
-    """Restore a backup onto an empty database and an empty photo folder.
+    """Restore a backup onto an empty database and an empty photo folder; ``log`` gets a line for each step.
 
-    Parameters
-    ----------
-    path
-        The backup's file.
-    start_again
-        Whether phones must pull everything anew. Then they have exactly what the server has, and records written
-        after the backup that only phones have are lost; otherwise phones keep these beside later records.
-    unsigned
-        Whether a backup may be restored whose signature is missing or does not fit.
-    log
-        Called with a line for each step.
+    With ``start_again`` phones must pull everything anew. Then they have exactly what the server has, and records
+    written after the backup that only phones have are lost; otherwise phones keep these beside later records. With
+    ``unsigned`` a backup is restored also if its signature is missing or does not fit.
 
-    Raises
-    ------
-    BackupError
-        The file is damaged or its signature does not fit, the database or the folder is not empty, or the content is
-        not what it was. Nothing was changed.
+    Raise BackupError, and change nothing, if the file is damaged or its signature does not fit, the database or the
+    folder is not empty, or the content is not what it was.
     """
     with ExitStack() as stack:
         source, manifest = _open_backup(path, stack, unsigned=unsigned)

@@ -1,13 +1,4 @@
-"""What can go wrong on a phone.
-
-::
-
-    PhoneError
-    ├── UnreachableError     no answer came
-    ├── RefusedError         the server answered with an error
-    │   └── SignedOutError   401: sign in first
-    └── StoreError           the phone's own disk
-"""
+"""What can go wrong on a phone."""
 
 from collections.abc import Mapping
 

@@ -85,6 +85,14 @@ def test_plan_is_shown_before_anything_is_stored(world):
     assert not Flight.objects.exists()
 
 
+def test_somebody_who_left_has_no_part_to_choose(world):
+    type(world.three.member).objects.filter(id=world.three.member.id).update(left_at=timezone.now())
+    text = text_of(browser_of(world.buyer).get("/flights/new/"))
+
+    assert f'name="part-{world.two.user.id}"' in text
+    assert f'name="part-{world.three.user.id}"' not in text
+
+
 def test_samples_of_a_supplier_are_added_at_once_and_nothing_typed_is_lost(world):
     sent = wanted(world, do="add", lots=[str(world.lots[5].id)], supplier="North Hill", remarks="For the window")
     text = text_of(browser_of(world.buyer).post("/flights/new/", sent))

@@ -41,7 +41,7 @@ _PARTS = (
     ("pours", pgettext_lazy("in a flight", "pours")),
 )
 _PROTOCOLS = (
-    ("covered_bowl", gettext_lazy("Covered bowl, 5 g in 110 ml")),
+    ("covered_bowl", gettext_lazy("Covered bowl (oolong), 5 g in 110 ml")),
     ("standard_bowl", gettext_lazy("Standard pot, 2 g for each 100 ml, 6 minutes")),
     ("small_pot", gettext_lazy("Small pot, several infusions")),
 )

@@ -20,7 +20,7 @@ from tastings.actions.flights.preview import preview_flight
 from tastings.errors import WrongState
 from tastings.queries.flights import must_decide
 from tastings.queries.records import choices_of_lots, list_records, names_of_live_lots
-from tastings.reports.flight_setup import preview_sentences, sample_line
+from tastings.reports.flight_setup import preview_sentences, protocol_hint, sample_line
 from tastings.schemas import FLIGHT
 from teams.errors import Invalid
 from teams.queries.people import present_members
@@ -173,6 +173,8 @@ def _render(  # noqa: PLR0913 - what the page shows
         room = max(0, MOST_SAMPLES - len(chosen))
         chosen += [str(sample.id) for sample in listed[:room]]
         listed = listed[room:]
+    kinds = {str(sample.fields["kind"]) for sample in form.samples if str(sample.id) in chosen}
+    hint = protocol_hint(str(form["protocol"].value() or "covered_bowl"), kinds)
     context: dict[str, object] = {
         "form": form,
         "wrong": wrong_fields(form),
@@ -188,7 +190,8 @@ def _render(  # noqa: PLR0913 - what the page shows
         "parts": [form[f"part-{person.user_id}"] for person in form.people],
         "cups": [form[name] for name in ("cups_per_sitting", "sittings", "repeats")],
         "more": [form[name] for name in _MORE],
-        "is_open": _uses_more(form),
+        "is_open": _uses_more(form) or bool(hint),
+        "protocol_hint": hint,
         "weights": [form[name] for name in WEIGHTS],
         "plan": plan,
         "is_tasted": flight is not None and flight.progress.tasted > 0,

@@ -14,7 +14,7 @@ from tastings.queries.developments import SessionFacts
 from tastings.queries.reports import LotFacts
 from tastings.wording.counts import counted
 from tastings.wording.harvests import harvest_words
-from tastings.wording.labels import COUNTRIES, KINDS, MATERIALS, ROASTS, descriptor_label, label
+from tastings.wording.labels import COUNTRIES, MATERIALS, ROASTS, TEAS, descriptor_label, label
 from tastings.wording.left_out import left_out_reason
 from tastings.wording.numbers import capitalised, day, listed, number, number_range, one_decimal
 
@@ -25,7 +25,7 @@ def provenance(lot: LotFacts) -> list[str]:
     Price and supplier are left out on purpose: the page is shown to guests.
     """
     parts = [
-        capitalised(label(KINDS, lot.kind)) if lot.kind else "",
+        capitalised(label(TEAS, lot.kind)) if lot.kind else "",
         *growth(lot),
         "" if lot.oxidation_pct is None else _("%(percent)s\u00a0%% oxidised") % {"percent": number(lot.oxidation_pct)},
         label(ROASTS, lot.roast) if lot.roast else "",
@@ -49,8 +49,8 @@ def growth(lot: LotFacts) -> list[str]:
 
 def origin(lot: LotFacts) -> list[str]:
     """Return only the kind and where it grew, for a line of a list."""
-    kind, country = label(KINDS, lot.kind or ""), label(COUNTRIES, lot.country or "")
-    return [capitalised(part) for part in (kind, lot.garden or "", lot.region or "", country) if part.strip()]
+    kind, country = capitalised(label(TEAS, lot.kind or "")), label(COUNTRIES, lot.country or "")
+    return [part for part in (kind, lot.garden or "", lot.region or "", country) if part.strip()]
 
 
 def elevation(lot: LotFacts) -> str:

@@ -1,13 +1,15 @@
 """What the page on which a flight is set up shows of samples and of the plan that would be made."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from uuid import UUID
+
+from django.utils.translation import gettext as _
 
 from tastings.answers.flight_preview import PlanPreview
 from tastings.wording import flights as words
 from tastings.wording.labels import TEAS
-from tastings.wording.numbers import price_per_kg
+from tastings.wording.numbers import listed, price_per_kg
 from tastings.wording.plan_failures import plan_failure
 
 
@@ -23,6 +25,17 @@ def sample_line(fields: Mapping[str, object]) -> str:
         "" if price is None else price_per_kg(float(str(price)), currency),
     ]
     return " · ".join(part for part in parts if part)
+
+
+def protocol_hint(protocol: str, kinds: Collection[str]) -> str:
+    """Say that a protocol is made for another kind of tea than the samples of ``kinds``; else nothing."""
+    others = [str(TEAS[kind]) for kind in TEAS if kind in kinds and kind != "oolong"]
+    if protocol != "covered_bowl" or not others:
+        return ""
+    return _(
+        "The covered bowl with 5 g, boiling water and 2, 3 and 5 minutes is made for oolong; among the samples is:"
+        " %(teas)s. The standard pot (ISO 3103) brews every kind of tea alike, and a small pot gives several infusions."
+    ) % {"teas": listed(others)}
 
 
 def preview_sentences(preview: PlanPreview, *, people: Mapping[UUID, str], has_pourers: bool) -> list[str]:

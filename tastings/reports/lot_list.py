@@ -17,8 +17,8 @@ from tastings.queries.lot_search import PER_PAGE, PROFILES, ListedLot, LotFilter
 from tastings.reports.facts import origin
 from tastings.reports.strips import sparkline
 from tastings.wording.counts import counted
-from tastings.wording.labels import KINDS, STATUSES
 from tastings.wording.labels import PROFILES as PROFILE_LABELS
+from tastings.wording.labels import STATUSES, TEAS
 from tastings.wording.lots import chosen_blind, status_with_day
 from tastings.wording.numbers import capitalised, day, money, one_decimal, price_per_kg
 from tastings.wording.profile import infusions_words, is_known, verdict_words
@@ -196,7 +196,7 @@ def _menus(page: LotPage, filters: LotFilters) -> list[Menu]:
     profiles = {code: PROFILE_LABELS[code] for code in PROFILES}
     years = {str(year): str(year) for year in page.years}
     return [
-        _menu("kind", _("Kind"), filters.kind, {"": _("All kinds"), **_capitals(KINDS)}),
+        _menu("kind", _("Kind"), filters.kind, {"": _("All kinds"), **_capitals(TEAS)}),
         _menu("status", _("Status"), filters.status, {"": _("Any status"), **_capitals(STATUSES)}),
         _menu("profile", _("Course of strength"), filters.profile, {"": _("Any course"), **_capitals(profiles)}),
         _menu("year", _("Harvest year"), str(filters.year or ""), {"": _("Any year"), **years}),

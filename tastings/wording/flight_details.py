@@ -45,9 +45,10 @@ def best_value(lots: Sequence[str]) -> str:
     """Say which lots no other beats on both mean and price; ``lots`` as :func:`lot_at_price` writes them."""
     if len(lots) == 1:
         return _("No other lot is both as good and as cheap as %(lot)s.") % {"lot": lots[0]}
-    return _("For the money: %(lots)s. Each other lot costs as much as one of these, or more, and is no better.") % {
-        "lots": listed(lots)
-    }
+    return _(
+        "No cheaper lot scored better than these, from the cheapest to the best: %(lots)s. Each other lot costs as much"
+        " as one of these, or more, and is no better."
+    ) % {"lots": listed(lots)}
 
 
 def better_costs_more() -> str:

@@ -3,16 +3,25 @@
 from collections.abc import Mapping
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.wording.arrival import difference_words
 from tastings.wording.labels import SEASONS, descriptor_in_sentence, label
 from tastings.wording.numbers import listed, number, one_decimal
 
+_PICKINGS = {
+    "first": gettext_noop("first %(year)s harvest"),
+    "second": gettext_noop("second %(year)s harvest"),
+    "third": gettext_noop("third %(year)s harvest"),
+}
+
 
 def harvest_words(year: int | None, season: str | None) -> str:
     """Say when a lot was harvested; a season that we do not know is written as typed."""
     typed = season or ""
+    if typed.lower() in _PICKINGS:
+        return " ".join((_(_PICKINGS[typed.lower()]) % {"year": year or ""}).split())
     name = label(SEASONS, typed.lower()) if typed.lower() in SEASONS else typed
     when = " ".join(filter(None, (name, str(year or ""))))
     return _("%(when)s harvest") % {"when": when} if when else ""

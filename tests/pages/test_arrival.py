@@ -41,6 +41,7 @@ def test_arrived_lot_and_sample_stand_side_by_side_with_what_to_do_next(sample, 
     shown = f"Sample {strength['sample']:.1f}, arrived {strength['arrived']:.1f}"
     assert shown in page
     assert ": differs</p>" in page
+    assert "Means of the first 8 cups of both, brewed alike." in page
     assert page.count("<li>\n        <h3>") == len(answer["descriptors"])
     for href in (
         f"/table/#/pot/lot/{arrived.id}/arrival",

@@ -93,6 +93,18 @@ def test_somebody_who_left_has_no_part_to_choose(world):
     assert f'name="part-{world.three.user.id}"' not in text
 
 
+def test_protocol_of_another_kind_of_tea_is_warned_of_beside_its_choice(world):
+    page = browser_of(world.buyer).post("/flights/new/", wanted(world, do="find"))
+    Lot.objects.filter(id=world.lots[0].id).update(kind="green")
+    greens = browser_of(world.buyer).post("/flights/new/", wanted(world, do="find"))
+    other = browser_of(world.buyer).post("/flights/new/", wanted(world, do="find", protocol="standard_bowl"))
+    warning = "is made for oolong; among the samples is: Green tea."
+
+    assert [warning in text_of(one) for one in (page, greens, other)] == [False, True, False]
+    assert '<details class="fold" open>' in greens.content.decode()
+    assert "Suggested weights by kind of tea (after GB/T 23776, from memory); change them as you need." in text_of(page)
+
+
 def test_samples_of_a_supplier_are_added_at_once_and_nothing_typed_is_lost(world):
     sent = wanted(world, do="add", lots=[str(world.lots[5].id)], supplier="North Hill", remarks="For the window")
     text = text_of(browser_of(world.buyer).post("/flights/new/", sent))

@@ -10,6 +10,8 @@ from django.utils.translation import override
 
 from tastings.queries.lot_search import PER_PAGE, ListedLot, LotFilters, LotPage
 from tastings.queries.reports import LotFacts
+from tastings.reports.card import origin_line
+from tastings.reports.facts import provenance
 from tastings.reports.lot_list import list_address, lot_list, lot_row
 from tests.tastings.reports import sample
 from tests.tastings.reports.test_page import HOSTILE, Outline, words_of
@@ -93,6 +95,21 @@ def test_lots_page_shows_each_lot_with_its_course_and_steeps():
     assert "1,180.50 EUR per kg · 0.66 EUR a cup Strength 6.0, liking 7.2 · Bought" in words_of(page)  # 5 g in 9 cups
     assert words_of(page).count("Nothing tasted yet") == 2
     assert outline.tags.count("svg") == 1
+
+
+@pytest.mark.parametrize(("lang", "tea"), [("en", "Green tea"), ("de", "Grüner Tee")])
+def test_kind_and_region_are_written_as_report_and_card_write_them(lang, tea):
+    lot = replace(sample.LOT, kind="green", region="northern Hills", garden=None)
+    with override(lang):
+        [row] = lot_list(LotPage(lots=[replace(TASTED, facts=lot)], total=1, page=1, pages=1, years=[]),
+                         filters=LotFilters()).rows  # fmt: skip
+        assert row.origin[:2] == [tea, "northern Hills"]
+        assert provenance(lot)[0] == origin_line(lot)[0] == tea
+        assert "northern Hills" in provenance(lot)
+
+
+def test_price_without_a_currency_says_so():
+    assert "1,180.50 per kg (currency not noted)" in words_of(page_of([replace(TASTED, currency=None)]))
 
 
 @pytest.mark.parametrize(("q", "text"), [("", "There is no lot yet."), ("zzz", "No lot matches.")])

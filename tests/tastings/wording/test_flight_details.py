@@ -13,7 +13,10 @@ def test_expected_loss_is_never_a_round_zero(points, written):
 
 
 def test_value_is_said_of_the_lots_that_there_are():
-    assert "Each other lot" in best_value(["A (40.00 EUR a kg)", "B (60.00 EUR a kg)"])
+    assert best_value(["A (40.00 EUR a kg)", "B (60.00 EUR a kg)"]) == (
+        "No cheaper lot scored better than these, from the cheapest to the best: A (40.00 EUR a kg) and"
+        " B (60.00 EUR a kg). Each other lot costs as much as one of these, or more, and is no better."
+    )
     assert better_costs_more() == "For the money none is beaten: each lot that is better also costs more."
 
 

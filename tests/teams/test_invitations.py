@@ -123,7 +123,7 @@ def test_existing_requires_a_new_or_a_known_login(owner):
         ({"password": "password"}, {("password", "weak")}),
         ({"username": "x" * 81}, {("username", "too_long")}),
         ({"username": " "}, {("username", "required")}),
-        ({"username": None, "password": 5}, {("username", "type"), ("password", "type")}),
+        ({"username": None, "password": 5}, {("username", "required"), ("password", "type")}),
         ({"device": "x" * 201}, {("device", "too_long")}),
         ({"existing": "yes"}, {("existing", "type")}),
         ({"role": "owner"}, {("role", "unknown_field")}),
@@ -166,7 +166,7 @@ def test_only_owners_invite(owner, role, request):
     ("sent", "problems"),
     [
         ({"role": "king"}, {("role", "choice")}),
-        ({"role": None}, {("role", "type")}),
+        ({"role": None}, {("role", "required")}),
         ({"shop": str(uuid4())}, {("shop", "unknown_parent")}),
         ({"shop": "here"}, {("shop", "id")}),
         ({"expires_at": "2026-01-01T00:00:00Z"}, {("expires_at", "range")}),

@@ -73,7 +73,7 @@ def test_password_change_signs_out_everything_else(lin, client_of_lin, browser):
         ({"password": "wrong"}, {("password", "wrong")}),
         ({"new_password": "short"}, {("new_password", "weak")}),
         ({"new_password": "password1"}, {("new_password", "weak")}),
-        ({"password": None, "new_password": ""}, {("password", "type"), ("new_password", "required")}),
+        ({"password": None, "new_password": ""}, {("password", "required"), ("new_password", "required")}),
     ],
 )
 def test_invalid_password_change_changes_nothing(client_of_lin, sent, problems):

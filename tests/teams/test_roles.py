@@ -62,7 +62,7 @@ def test_last_owner_cannot_step_down(owner, taster):
     ("sent", "problems"),
     [
         ({"role": "king"}, {("role", "choice")}),
-        ({"role": None}, {("role", "type")}),
+        ({"role": None}, {("role", "required")}),
         ({"shop": str(uuid4())}, {("shop", "unknown_parent")}),
         ({"shop": "x"}, {("shop", "id")}),
         ({"name": "Mei"}, {("name", "unknown_field")}),
@@ -108,7 +108,7 @@ def test_transfer_to_nobody_or_oneself_is_refused(owner, stranger, team):
     assert [refusal(answer) for answer in nobody] == [(404, "not-here", set())] * 3
     assert len({answer.content for answer in nobody}) == 1
     assert refusal(myself) == (422, "invalid", {("to", "itself")})
-    assert refusal(owner.client.post(OWNER_CHANGE, {})) == (422, "invalid", {("to", "id")})
+    assert refusal(owner.client.post(OWNER_CHANGE, {})) == (422, "invalid", {("to", "required")})
     assert role_of(owner) == "owner"
 
 

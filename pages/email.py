@@ -79,7 +79,8 @@ class MailAgain(AccountAction):
         """Have it mailed."""
         login = login_in(request)
         try:
-            mail_verification_again(request, login)
+            if login.email:  # the button is there beside an address only; it may have been removed since
+                mail_verification_again(request, login)
         except Throttled as refused:
             message = render_message(
                 request, heading=_("Too many mails"), sentence=too_many_attempts(refused), login=login

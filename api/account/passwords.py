@@ -103,7 +103,7 @@ class EmailVerificationView(APIView):
 
     @operation({202: EmailSerializer}, operation_id="email_verification_mail", request=None)
     def post(self, request: Request) -> Response:
-        """Mail the link for verification again; a verified address gets none."""
+        """Mail the link for verification again; a verified address gets none. 422 for a login without an address."""
         user = member_of(request).user
         mail_verification_again(request, user)
         return Response(EmailSerializer(user).data, status=202)

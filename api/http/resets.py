@@ -15,6 +15,7 @@ from tastings.jobs import Job, later
 from teams.actions.emails import change_email, request_verification
 from teams.actions.login_throttle import Caller
 from teams.actions.resets import create_reset_request
+from teams.errors import Invalid, Problem
 from teams.row_security import note_unknown
 
 if TYPE_CHECKING:
@@ -48,7 +49,12 @@ def set_email(request: HttpRequest | Request, user: User, *, email: str, passwor
 
 
 def mail_verification_again(request: HttpRequest | Request, user: User) -> None:
-    """Enqueue another link for an address that is not verified; for any other login do nothing."""
-    if user.email and user.email_verified_at is None:
+    """Enqueue another link for an address that is not verified; nothing for one that is.
+
+    Raise Invalid for a login without an address.
+    """
+    if not user.email:
+        raise Invalid(problems=[Problem("email", "required", _("there is no e-mail address yet: set one first"))])
+    if user.email_verified_at is None:
         row = request_verification(user, site=base_url(request), now=timezone.now())
         later(Job.MAIL_VERIFICATION, str(row))

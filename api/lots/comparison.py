@@ -10,9 +10,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import conditional_response, id_from_path
+from api.http.conditional import conditional_response
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import conditional_get
+from lots.schema import InvalidValue, clean_id
 from tastings.answers.comparison import ComparisonAnswer, comparison_answer
 from tastings.queries.comparisons import compare_lots, compare_within
 from teams.errors import Invalid, Problem
@@ -26,7 +27,9 @@ class LotComparison(APIView):
         [404, 422],
         operation_id="compare_retrieve",
         parameters=[
-            OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
+            OpenApiParameter(
+                "lots", str, description="two to six ids, separated by commas; a refusal names the wrong ones"
+            ),
             OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
             OpenApiParameter("by", str, description="vessel_material, shop or water"),
         ],
@@ -38,8 +41,17 @@ class LotComparison(APIView):
             problem = Problem("lots", "required", _("lots, or lot and by"))
             raise Invalid(_("name lots, or one lot and by"), problems=[problem])
         if "lots" in query:
-            lots: list[UUID] = [id_from_path(text.strip()) for text in str(query["lots"]).split(",")]
-            answer = compare_lots(member, lots)
+            answer = compare_lots(member, [_id(text.strip(), name="lots") for text in str(query["lots"]).split(",")])
         else:
-            answer = compare_within(member, id_from_path(str(query["lot"])), by=str(query.get("by", "vessel_material")))
+            lot = _id(str(query["lot"]), name="lot")
+            answer = compare_within(member, lot, by=str(query.get("by", "vessel_material")))
         return conditional_response(request, comparison_answer(answer))
+
+
+def _id(text: str, *, name: str) -> UUID:
+    """Return the id; raise Invalid, with the name of the parameter and the text, for what is no id."""
+    try:
+        return UUID(clean_id(text))
+    except InvalidValue as error:
+        detail = _("%(text)s is no UUID") % {"text": text[:40] or '""'}
+        raise Invalid(problems=[Problem(name, "id", detail)]) from error

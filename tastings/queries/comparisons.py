@@ -16,7 +16,7 @@ from tastings.queries.brews import LotBrews, load_brews
 from tastings.queries.developments import stored_figures
 from tastings.queries.panels import calibration_of, estimate_lot
 from tastings.queries.records import record_for, shared_sessions
-from teams.errors import Invalid, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 MOST_GROUPS = 6
@@ -26,11 +26,11 @@ UNSAID = "unknown"
 
 
 def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
-    """Compare two to six lots; raise NotFound when one is not the team's."""
-    for lot in lots:
-        record_for(member, "lot", lot)
+    """Compare two to six lots; raise NotFound, naming each that is not the team's, Invalid for too many or too few."""
     if not 2 <= len(set(lots)) <= MOST_GROUPS or len(set(lots)) != len(lots):
         raise Invalid(problems=[Problem("lots", "range", _("two to %(most)s different lots") % {"most": MOST_GROUPS})])
+    if absent := [lot for lot in lots if not _is_there(member, lot)]:
+        raise NotFound(problems=[_no_such_lot("lots", lot) for lot in absent])
     tastings = {str(lot): load_brews(lot) for lot in lots}
     rated = tuple(dict.fromkeys(key for tea in tastings.values() for key in tea.rated))
     developments = {str(lot): _figures_of(member, lot, tastings[str(lot)]) for lot in lots}
@@ -42,6 +42,19 @@ def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
         even_brews=even_brews,
         developments=developments,
     )
+
+
+def _is_there(member: Member, lot: UUID) -> bool:
+    try:
+        record_for(member, "lot", lot)
+    except NotFound:
+        return False
+    return True
+
+
+def _no_such_lot(field: str, lot: UUID) -> Problem:
+    """Return the same for an absent lot and another team's."""
+    return Problem(field, "unknown_parent", _("there is no lot %(id)s") % {"id": lot})
 
 
 def _figures_of(member: Member, lot: UUID, tastings: LotBrews) -> Development:
@@ -58,7 +71,8 @@ def _figures_of(member: Member, lot: UUID, tastings: LotBrews) -> Development:
 
 def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     """Compare one lot's sessions parted by what they were brewed in, where or with which water."""
-    record_for(member, "lot", lot)
+    if not _is_there(member, lot):
+        raise NotFound(problems=[_no_such_lot("lot", lot)])
     if by not in BY:
         raise Invalid(problems=[Problem("by", "choice", _("one of %(choices)s") % {"choices": ", ".join(BY)})])
     tastings = load_brews(lot)

@@ -65,7 +65,7 @@ delete /api/v1/lots/{record_id}/                           ok      ok      ok   
 get    /api/v1/lots/{record_id}/history                    ok      ok      ok      ok      401     401     404
 get    /api/v1/me                                          ok      ok      ok      ok      401     401     ok
 post   /api/v1/me/email                                    ok      ok      ok      ok      401     401     ok
-post   /api/v1/me/email/verification                       ok      ok      ok      ok      401     401     ok
+post   /api/v1/me/email/verification                       422     422     ok      422     401     401     422
 put    /api/v1/me/email/verification                       404     404     ok      404     401     401     404
 post   /api/v1/me/password                                 ok      ok      ok      ok      401     401     ok
 get    /api/v1/members/                                    ok      ok      ok      ok      401     401     ok
@@ -302,6 +302,7 @@ post   /lots/{lot_id}/triangles/{test_id}/cups/            403
 put    /api/v1/triangle-tests/{test_id}/tasters           403
 post   /account/devices/                                   404
 put    /api/v1/me/email/verification                       404
+post   /api/v1/me/email/verification                       422
 post   /records/{record_type}/{record_id}/                 403
 post   /records/{record_type}/{record_id}/photos/          403
 post   /photos/{photo_id}/                                 403

@@ -120,7 +120,8 @@ def test_what_cannot_be_compared_is_said(taster, stranger):
         ({}, 422),
         ({"lots": str(mine.id)}, 422),
         ({"lots": f"{mine.id},{mine.id}"}, 422),
-        ({"lots": f"{mine.id},no-id"}, 404),
+        ({"lots": f"{mine.id},no-id"}, 422),
+        ({"lot": "no-id"}, 422),
         ({"lots": f"{mine.id},{theirs.id}"}, 404),
         ({"lots": f"{mine.id},{uuid4()}"}, 404),
         ({"lot": str(mine.id), "by": "taster"}, 422),
@@ -129,3 +130,22 @@ def test_what_cannot_be_compared_is_said(taster, stranger):
         ({"lot": str(mine.id), "colour": "x"}, 422),
     ):
         assert taster.client.get("/api/v1/compare", query).status_code == status, query
+
+
+def test_lot_that_cannot_be_compared_is_named(taster, stranger):
+    mine, theirs, nobodys = LotFactory(team=taster.team), LotFactory(team=stranger.team), uuid4()
+
+    def problems(**query):
+        answer = taster.client.get("/api/v1/compare", query).json()
+        return answer["type"], [(one["field"], one["code"], one["detail"]) for one in answer["problems"]]
+
+    assert problems(lots=f"{mine.id}, x") == ("/problems/invalid", [("lots", "id", "x is no UUID")])
+    assert problems(lots=f"{mine.id},") == ("/problems/invalid", [("lots", "id", '"" is no UUID')])
+    assert problems(lot="x") == ("/problems/invalid", [("lot", "id", "x is no UUID")])
+    assert problems(lots=f"{theirs.id},{mine.id},{nobodys}") == (
+        "/problems/not-here",
+        [("lots", "unknown_parent", f"there is no lot {lot}") for lot in (theirs.id, nobodys)],
+    )
+    assert problems(lot=str(theirs.id)) == (
+        "/problems/not-here", [("lot", "unknown_parent", f"there is no lot {theirs.id}")],
+    )  # fmt: skip

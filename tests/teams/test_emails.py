@@ -168,6 +168,23 @@ def test_link_ends_after_three_days(lin, client_of_lin, mailoutbox):
     assert is_verified(lin)
 
 
+def test_login_without_an_address_is_told_to_set_one_first(lin, client_of_lin, browser, mailoutbox):
+    answer = client_of_lin.post(VERIFICATION)
+
+    assert refusal(answer) == (422, "invalid", {("email", "required")})
+    assert answer.json()["problems"][0]["detail"] == "there is no e-mail address yet: set one first"
+    assert browser.post("/account/email/again/").status_code == 302
+    assert due_verifications(now=timezone.now()) == []
+
+
+def test_verified_address_is_mailed_no_link(lin, client_of_lin, mailoutbox):
+    set_address(client_of_lin)
+    client_of_lin.put(VERIFICATION, {"token": link_in(mailoutbox[0])})
+
+    assert client_of_lin.post(VERIFICATION).json() == {"email": "lin@tea.example", "email_verified": True}
+    assert due_verifications(now=timezone.now()) == []
+
+
 def test_mails_are_limited(lin, client_of_lin, mailoutbox):
     set_address(client_of_lin)
     codes = [client_of_lin.post(VERIFICATION).status_code for _ in range(PER_LOGIN.max_attempts)]

@@ -19,6 +19,7 @@ from config.web.bodies import LIMITS, BodyTooLarge, PiecesTooSmall, ReceivedBody
 from config.web.cells import Cells
 from config.web.clients import KnownClients
 from config.web.documents import DocumentWaits
+from config.web.heads import without_body
 from config.web.recent import RecentlyLarge
 from config.web.threads import Threaded
 from config.web.transfers import Full, Transfers
@@ -66,6 +67,8 @@ class WebApplication:
         if scope["type"] != "http":
             await self._threaded(scope, receive, send)
             return
+        if scope["method"] == "HEAD":
+            send = without_body(send)
         if settings.CELLS:
             scope, send = self._cells.receive(scope, send)
         if _path(scope) in health.PATHS:

@@ -102,6 +102,14 @@ def test_codes_are_shown_with_sample_and_score_once_they_are_revealed(flight):
     assert ("out of sight" in plan, "The flight is revealed" in plan) == (False, True)
 
 
+def test_history_of_a_blind_session_shows_no_id_of_its_cup(flight):
+    cup = flight.cups_of(flight.tasters[0])[0]
+    noted = taste(flight.tasters[0], cup)
+    answer = flight.tasters[0].client.get(f"/records/session/{noted.session}/history/")
+
+    assert (answer.status_code, cup["id"] in answer.content.decode()) == (200, False)
+
+
 def test_decision_stands_on_top(flight):
     taste_all(flight)
     reveal(flight)

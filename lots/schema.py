@@ -295,7 +295,7 @@ def query_value(field: Field, text: str) -> object:
 def _unknown_field(schema: RecordSchema, name: str) -> Fault:
     if name in schema.server_fields:
         return Fault("read_only", gettext_noop("is set by the server"))
-    return Fault("unknown_field", gettext_noop("is not a field of a %(type)s"), {"type": schema.type})
+    return Fault("unknown_field", gettext_noop("is not a field of %(type)s records"), {"type": schema.type})
 
 
 def clean_fields(schema: RecordSchema, sent: Mapping[str, object]) -> tuple[dict[str, object], list[tuple[str, Fault]]]:

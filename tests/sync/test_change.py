@@ -70,7 +70,7 @@ def test_deletion_carries_no_fields():
         ({"id": "here"}, ("id", "id", "must be a UUID")),
         ({"place": "here"}, ("place", "unknown_field", "is not part of a change")),
         ({"p" * 81: 1}, ("p" * 80, "unknown_field", "is not part of a change")),
-        ({"fields": {"place": "here"}}, ("place", "unknown_field", "is not a field of a lot")),
+        ({"fields": {"place": "here"}}, ("place", "unknown_field", "is not a field of lot records")),
     ],
 )
 def test_what_is_wrong_is_named(members, expected):

@@ -36,7 +36,7 @@ def test_unknown_parameter_is_refused_and_nothing_is_stored(world, address, meth
     assert method == "get" or world.digests() == before
 
 
-@pytest.mark.parametrize(("address", "method"), OPERATIONS)
+@pytest.mark.parametrize(("address", "method"), [one for one in OPERATIONS if named_in_document(*one)])
 def test_named_parameter_is_never_unknown(world, address, method):
     names = named_in_document(address, method)
     sent = world.request(address, method, "owner")

@@ -275,7 +275,7 @@ WRONG = [
     ("photos", {"of": "people"}, "photos.jsonl, line 1, of: must be one of"),
     ("lots", {"from_lot": lambda line: line["id"]}, "lots.jsonl, line 1, from_lot: leads back to this lot"),
     ("sessions", {"started_at": "9999-12-31T23:59:59Z"}, "sessions.jsonl, line 1, started_at: lies more than two days"),
-    ("history", {"field": "nope"}, "history.jsonl, line 1, field: is not a field of a"),
+    ("history", {"field": "nope"}, "history.jsonl, line 1, field: is not a field of"),
     ("members", {"username": "x\u202ey"}, "members.jsonl, line 1, username: holds an invisible character"),
     ("members", {"role": "king"}, "members.jsonl, line 1, role: must be one of"),
     ("history", {"value": "a\x00b"}, "history.jsonl, line 1"),

@@ -44,8 +44,8 @@ function Form({ id, fields }) {
     ${text("region", _("Region"))}
     ${text("garden", _("Garden"))}
     ${text("cultivar", _("Cultivar"))}
-    ${amount("elevation_low_m", _("Lowest ground, metres above the sea"), "m", { low: -430, high: elevation_high_m ?? 9000, step: 50, start: elevation_high_m ?? 800 })}
-    ${amount("elevation_high_m", _("Highest ground, metres above the sea"), "m", { low: elevation_low_m ?? -430, high: 9000, step: 50, start: elevation_low_m ?? 800 })}
+    ${amount("elevation_low_m", _("Elevation from, m"), "m", { low: -430, high: elevation_high_m ?? 9000, step: 50, start: elevation_high_m ?? 800 })}
+    ${amount("elevation_high_m", _("Elevation to, m"), "m", { low: elevation_low_m ?? -430, high: 9000, step: 50, start: elevation_low_m ?? 800 })}
     <h2>${_("Harvest and making")}</h2>
     ${amount("harvest_year", _("Year of harvest"), "", { low: 1900, high: 2200, start: store.now().getFullYear() })}
     ${text("harvest_season", _("Season or flush"), { maxlength: "60" })}
@@ -54,7 +54,7 @@ function Form({ id, fields }) {
     ${one("form", _("Form of the leaf"), forms())}
     ${amount("oxidation_pct", _("Oxidation in percent"), "%", { low: 0, high: 100, step: 5, start: 30 })}
     ${one("roast", _("Roast"), roasts())}
-    ${text("roast_fuel", _("Roasted over"), { maxlength: "60" })}
+    ${text("roast_fuel", _("Fuel of the roast"), { maxlength: "60" })}
     ${text("roasted_on", _("Day of the last roast"), { type: "date" })}
     <label for="remarks">${_("Remarks")}</label>
     <${TextField} tag="textarea" id="remarks" rows="3" maxlength="8000" value=${fields.remarks ?? ""} onKeep=${(typed) => set("remarks")(typed || null)} />`;

@@ -219,7 +219,7 @@ def _check_moments_and_history(team: Team, archive: Archive, *, now: datetime) -
         earlier = FieldHistory.objects.filter(team_id=team.id, type=type_name)
         unknown = earlier.exclude(field__in=[*schema.by_name(), DELETED]).first()
         if unknown is not None:
-            raise _error_at(archive, "history", unknown.record, "field", f"is not a field of a {type_name}")
+            raise _error_at(archive, "history", unknown.record, "field", f"is not a field of {type_name} records")
 
 
 def _error_at(archive: Archive, table: str, row: UUID, field: str, reason: str) -> ArchiveError:
